@@ -430,6 +430,7 @@ class Loaded:
         from stager.model.arrays import MAX_DRAWS
         from stager.optimise.draws import flown
         from stager.optimise.pareto import Against
+        from stager.optimise.parts import with_parts
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 
@@ -465,8 +466,9 @@ class Loaded:
                 )
                 raise Interrupted(message) from stop
         if found.best is not None and found.best.count:
-            design = found.best.design
-            landed = flown(self.scenario, design.launcher, found.best.throw, np.random.default_rng(seed), draws)
+            # Builds have the parts that were chosen.
+            built = with_parts(self.scenario, found.catalogue.numbers) if found.catalogue else self.scenario
+            landed = flown(built, found.best.design.launcher, found.best.throw, np.random.default_rng(seed), draws)
             found = replace(found, flown=landed)
         return shown(PlanResult, found, loaded=self)
 

@@ -14,7 +14,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.physics.barrel import length
 from stager.physics.chain import throw
-from stager.physics.flight import Landing, hit, land, landing, outlet_speed, releases
+from stager.physics.flight import Landing, fall_line, hit, land, landing, outlet_speed, releases
 from stager.physics.records import Throw
 from stager.physics.scatter import Scatter, Shots, scatter_of, shots
 
@@ -82,10 +82,15 @@ class Builds:
     """Scatter over possible builds of landing distance and of height at the target [m].
 
     height: None without a target, or where a build's shot is on the ground before it
+    fastest: exit speed of the fastest build [m/s]; farthest: greatest distance of a landing [m]
+    highest: greatest height of the muzzle above the ground [m]
     """
 
     landing: Scatter
     height: Scatter | None
+    fastest: float
+    farthest: float
+    highest: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,11 +99,14 @@ class Flown:
 
     landing: of the nominal throw, None without [flight]; builds: over possible builds, None where nothing is uncertain
     or no draws are asked for; shots: from shot to shot, None where no spread is known.
+    danger: greatest distance of a fall over all tilts, of the fastest build and shot drawn too [m], None without
+    [flight]
     """
 
     landing: Landing | None
     builds: Builds | None
     shots: Shots | None
+    danger: float | None = None
 
 
 def flown(
@@ -125,7 +133,28 @@ def flown(
     # Draws are of the parts as configured: none where a plan chose others.
     uncertain = scenario.uncertain + scenario.flight_uncertain
     own = draws and uncertain and launcher.template == scenario.launcher.template
-    return Flown(landing=middle, builds=_builds(scenario, speeds[0], side_b, rng, draws) if own else None, shots=found)
+    builds = _builds(scenario, speeds[0], side_b, rng, draws) if own else None
+    danger = _danger(launcher, leaves, float(done.spin), middle, builds, found)
+    return Flown(landing=middle, builds=builds, shots=found, danger=danger)
+
+
+def _danger(
+    launcher: Launcher, speed: float, spin: float, middle: Landing, builds: Builds | None, shots: Shots | None
+) -> float:  # fmt: skip
+    """Return the greatest distance of a fall over all tilts [m], with shots of the fastest build as far apart as drawn.
+
+    speed [m/s], spin [rad/s]: of the nominal throw. Spin grows as exit speed does.
+    """
+    flight = launcher.flight
+    assert flight is not None
+    faster = 1.0
+    for one in (builds, shots):
+        faster *= 1.0 if one is None else max(one.fastest / speed, 1.0)
+    height = float(flight.height) if builds is None else max(float(flight.height), builds.highest)
+    drag = None if flight.drag is None else float(flight.drag)
+    line = fall_line(faster * speed, launcher.projectile, height, faster * spin, drag)
+    drawn = [one.farthest for one in (builds, shots) if one is not None and one.farthest is not None]
+    return max(middle.danger, line.danger, *drawn)
 
 
 def _builds(
@@ -151,4 +180,7 @@ def _builds(
     if flight.target is not None:
         at = np.broadcast_to(hit(release, flight.target).height, speed.shape)[1:][out[1:]]
         height = scatter_of(at) if (at >= 0).all() else None
-    return Builds(landing=scatter_of(far), height=height)
+    return Builds(
+        landing=scatter_of(far), height=height, fastest=float(np.max(speed[out])), farthest=float(np.max(far)),
+        highest=float(np.max(flight.height)),
+    )  # fmt: skip

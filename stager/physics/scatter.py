@@ -54,6 +54,7 @@ class Shots:
 
     exit_speed: behind the outlet [m/s]; landing: distance [m]
     height: above the ground, sideways: to the right, at `target` [m]; None: no target, or a shot lands before it
+    fastest: exit speed of the fastest shot [m/s]; farthest: greatest distance of a landing [m], None without [flight]
     causes: the greatest first
     jams: share of shots that jam [-]
     flown: "without air", "with drag" or "with drag and lift"
@@ -64,6 +65,8 @@ class Shots:
     height: Scatter | None
     sideways: Scatter | None
     target: float | None
+    fastest: float
+    farthest: float | None
     causes: tuple[Cause, ...]
     jams: float
     flown: str
@@ -126,12 +129,15 @@ def shots(
     flown, landing, height, sideways = _flights(launcher, done, speed, samples)
     results = (speed, landing, height, sideways)
     causes = _causes(names, results)
-    drawn = [None if one is None else scatter_of(one[first:][valid[first:]]) for one in results]
+    samples_of = [None if one is None else one[first:][valid[first:]] for one in results]
+    drawn = [None if one is None else scatter_of(one) for one in samples_of]
+    greatest = [None if one is None else float(np.max(one)) for one in samples_of]
     target = None if launcher.flight is None or launcher.flight.target is None else float(launcher.flight.target)
     assert drawn[0] is not None
+    assert greatest[0] is not None
     return Shots(
         exit_speed=drawn[0], landing=drawn[1], height=drawn[2], sideways=drawn[3], target=target, causes=causes,
-        jams=float(1 - valid[first:].mean()), flown=flown, draws=draws,
+        fastest=greatest[0], farthest=greatest[1], jams=float(1 - valid[first:].mean()), flown=flown, draws=draws,
     )  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from stager.constraints.limit import rounded
 from stager.model.launcher import Launcher
 from stager.optimise.draws import Flown
 from stager.physics.flight import Arrival, Landing
@@ -39,7 +40,7 @@ def _flight(launcher: Launcher, landing: Landing, flown: Flown) -> dict[str, Any
         "height_m": float(flight.height), "tilt_rad": float(flight.tilt),
         "without_air": _arrival(landing.vacuum), "with_drag": _arrival(landing.drag),
         "with_lift": _arrival(landing.lift),
-        "target_m": target, "at_target": _arrival(landing.at_target), "danger_range_m": landing.danger,
+        "target_m": target, "at_target": _arrival(landing.at_target), "danger_range_m": flown.danger,
         "gravity_loss_fraction": landing.gravity_loss,
         "builds": None if builds is None else {
             "landing_m": _scatter(builds.landing), "height_at_target_m": _scatter(builds.height)
@@ -96,13 +97,20 @@ def _landed(launcher: Launcher, landing: Landing, flown: Flown) -> list[str]:
     also = f" ({'; '.join(others)})" if others else ""
     sentences = [
         f"Flight: it lands {unit.text(float(best.distance))} away {name}{builds}{also}."
-        f" At the best tilt it could reach {unit_of(landing.danger).text(landing.danger)}: keep people farther away."
+        f" {reach(flown)}: keep people farther away."
     ]
     if landing.at_target is not None:
         sentences.append(_passes(launcher, landing.at_target))
     if landing.lift_unknown:
         sentences.append("The direction of the lift from spin is not known: set flight.side_a.")
     return sentences
+
+
+def reach(flown: Flown) -> str:
+    """Return how far a throw could fly at the best tilt, rounded up, as the beginning of a sentence."""
+    danger = rounded(flown.danger or 0.0, 3, upward=True)
+    who = listing([word for word, one in (("build", flown.builds), ("shot", flown.shots)) if one is not None])
+    return f"At the best tilt {f'the fastest {who}' if who else 'it'} could reach {unit_of(danger).text(danger)}"
 
 
 def _passes(launcher: Launcher, at: Arrival) -> str:

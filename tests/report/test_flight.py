@@ -58,7 +58,7 @@ def test_document_has_flight_and_shots(path: Path) -> None:
     assert flight["with_drag"]["distance_m"] < flight["with_lift"]["distance_m"]
     assert flight["with_drag"]["distance_m"] < flight["without_air"]["distance_m"]
     assert flight["danger_range_m"] >= flight["with_lift"]["distance_m"]
-    assert flight["danger_range_m"] == document["safety"]["danger_range_m"]
+    assert flight["danger_range_m"] > document["safety"]["danger_range_m"]
     assert flight["at_target"]["distance_m"] == pytest.approx(5.0)
     builds, group = flight["builds"]["landing_m"], shots["landing_m"]
     assert builds["low"] < flight["with_lift"]["distance_m"] < builds["high"]
@@ -245,3 +245,35 @@ def test_tilt_uncertainty_widens_the_landing_interval(tmp_path: Path) -> None:
         found = _throw_document(path, "9")["flight"]["builds"]["landing_m"]
         widths.append(found["high"] - found["low"])
     assert widths[1] > 3 * widths[0]
+
+
+def test_danger_range_is_that_of_the_fastest_build_and_shot(tmp_path: Path) -> None:
+    # A heavy ball that slips throughout: exit speed follows the friction, of which little is known.
+    text = _text(flight=FLIGHT.replace("10 deg ± 0.5 deg", "40 deg ± 0.5 deg"))
+    text = re.sub(r"\n(static|sliding|fade_speed) = .*", "", text)
+    text = text.replace('law = "falling"', 'law = "constant"\ncoefficient = "0.5 ± 0.1"')
+    path = tmp_path / "slips.toml"
+    path.write_text(text.replace("18 g ± 0.5 g", "120 g ± 5 g"), encoding="utf-8")
+    document = _throw_document(path, "25")
+    flight = document["flight"]
+    assert flight["builds"]["landing_m"]["high"] > document["safety"]["danger_range_m"]
+    assert flight["danger_range_m"] > flight["builds"]["landing_m"]["high"]
+    message = " ".join(run("throw", str(path), "--speed", "25").out.split())
+    said = re.search(r"At the best tilt the fastest build and shot could reach ([\d.]+) m: keep people", message)
+    assert said is not None
+    assert float(said[1]) >= flight["danger_range_m"]
+
+
+RANGE = 'crush_range = ["3 mm", "5 mm"]'
+
+
+def test_flight_of_chosen_parts_is_over_possible_builds(tmp_path: Path) -> None:
+    text = _text(spreads=False).replace('crush = "4 mm ± 0.2 mm"', 'crush = "4 mm ± 0.2 mm"\n' + RANGE)
+    path = tmp_path / "chosen.toml"
+    path.write_text(text.replace("stages = 5", "stages = 1"), encoding="utf-8")
+    found = stager.load(path).plan(draws=20)
+    assert found.flown is not None
+    assert found.flown.landing is not None
+    assert found.flown.builds is not None
+    assert found.flown.danger is not None
+    assert found.flown.danger > found.flown.landing.danger

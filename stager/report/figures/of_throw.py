@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stager.constraints.limit import rounded
 from stager.fit.prediction import Band, Span
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -19,6 +20,7 @@ from stager.physics.mechanics import spin_energy, translation_energy
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
+from stager.report.flight import reach
 from stager.report.numbers import MISSING, digits, listing, percent, speed
 from stager.report.throw import StageRow
 
@@ -172,17 +174,17 @@ def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, s
         return None
     found = zip(NAMES, releases(flight, launcher.projectile, exit_speed, spin), strict=True)
     curves = [(name, trajectory(one)) for name, one in found if one is not None]
-    best = float(landing.best.distance)
+    best, danger = float(landing.best.distance), rounded(flown.danger or 0.0, 3, upward=True)
     shots = None if flown.shots is None or flown.shots.landing is None else (
         flown.shots.landing.low, flown.shots.landing.high)  # fmt: skip
     scatter = "" if shots is None else f" 95 % of shots land {digits(shots[0])} to {digits(shots[1])} m away."
     return Picture(
         name="flight", title="Flight",
         alt=f"From {float(flight.height):g} m up it lands {digits(best)} m away {curves[-1][0]}."
-        f" At the best tilt it could reach {digits(landing.danger)} m.{scatter}",
-        caption=f"Nobody may be within {digits(landing.danger)} m, the dashed line: as far as it could fly at any tilt."
+        f" {reach(flown)}.{scatter}",
+        caption=f"Nobody may be within {digits(danger)} m, the dashed line: as far as it could fly at any tilt."
         f"{scatter}",
-        twin=_heights_table(curves, landing.danger), paint=lambda: _paint_flight(curves, landing.danger, shots),
+        twin=_heights_table(curves, danger), paint=lambda: _paint_flight(curves, danger, shots),
     )  # fmt: skip
 
 
