@@ -76,7 +76,7 @@ def _draw_remedy(point: OperatingPoint, which: int, unit: str, bound: Number | N
     least = float(peak_in_turn(point.train, point.holding, supply)[which])
     if least < float(drawn) and least <= bound * (1 + ROUNDING):
         return f"start the stages one after the other: {float(f'{least:.3g}'):g} {unit}"
-    bus = float(_peak_draw(point, 1) or 0.0) / float(_peak_draw(point, 0) or 1.0)
+    bus = float(supply.voltage - supply.resistance * (_peak_draw(point, 0) or 0.0))
 
     def limited(drive: Drive) -> Drive:
         return replace(drive, current_limit=(1 - STEP) * np.minimum(drive.current_limit, bus / drive.resistance))

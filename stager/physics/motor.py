@@ -260,7 +260,8 @@ def peak_draw(train: Drivetrain, throttle: Floats, supply: Supply) -> tuple[Numb
     """Return an upper bound of current [A] and power [W] from the supply while all wheels spin up at `throttle` [-].
 
     Every motor draws its greatest power at once, θV·min(I_max, θV/R): where its current leaves the controller's limit,
-    or at standstill without a limit. Equal wheels reach the bound.
+    or at standstill without a limit. Equal wheels reach the bound on the current. That on the power is of the currents
+    up to it.
     """
     source = np.asarray(supply.voltage, dtype=np.float64)
     bus = source
@@ -275,4 +276,15 @@ def peak_draw(train: Drivetrain, throttle: Floats, supply: Supply) -> tuple[Numb
             break
     volts = throttle * bus[..., None]
     drawn = (train.count * throttle * np.minimum(train.current_limit, volts / train.resistance)).sum(axis=-1)
-    return drawn, drawn * bus
+    return drawn, power_up_to(supply, drawn)
+
+
+def power_up_to(supply: Supply, current: Number) -> Floats:
+    """Return the greatest power [W] that a supply gives at currents up to `current` [A].
+
+    I(V₀ − R_sI) rises up to half of the short-circuit current: more current gives less power.
+    """
+    with np.errstate(divide="ignore"):
+        half = np.asarray(supply.voltage, dtype=np.float64) / (2 * np.asarray(supply.resistance, dtype=np.float64))
+    most = np.minimum(current, half)
+    return np.asarray(most * (supply.voltage - supply.resistance * most))

@@ -20,7 +20,7 @@ from stager.physics.air import Disc
 from stager.physics.compiled import compiled, entry, inlined
 from stager.physics.contact.equations import air_moment
 from stager.physics.contact.run import share
-from stager.physics.motor import Drivetrain, Holding, hold, peak_draw
+from stager.physics.motor import Drivetrain, Holding, hold, peak_draw, power_up_to
 
 (
     COUNT, INERTIA, PULL, RESISTANCE, IDLE_CURRENT, CURRENT_LIMIT, GOVERNED, AIR_LAMINAR, AIR_TURBULENT, AIR_CORE,
@@ -565,16 +565,30 @@ def spin_up_in_turn(train: Drivetrain, holding: Holding, supply: Supply) -> Spin
 
 
 def peak_in_turn(train: Drivetrain, holding: Holding, supply: Supply) -> tuple[Floats, Floats]:
-    """Return upper bounds of current [A] and power [W] while one stage spins up and all others are held."""
+    """Return upper bounds of current [A] and power [W] while one stage spins up and all others are held.
+
+    As the wheel that spins up pulls the voltage down, those that are held take more current for their power.
+    """
     draw = train.count * holding.current * holding.voltage
     throttle = np.broadcast_to(spin_up_throttle(train, holding), draw.shape)
-    current = power = np.zeros(draw.shape[:-1])
+    current = np.zeros(draw.shape[:-1])
+    with np.errstate(divide="ignore"):
+        shorted = supply.voltage / np.asarray(supply.resistance, dtype=np.float64)
     for column in range(train.size):
-        most, taken = peak_draw(single_wheel(train, column), throttle[..., [column]], supply)
+        single, share = single_wheel(train, column), throttle[..., [column]]
         others = draw.sum(axis=-1) - draw[..., column]
-        power = np.maximum(power, taken + others)
-        current = np.maximum(current, most + others / holding.bus_voltage)
-    return current, power
+        total = held = np.asarray(others / holding.bus_voltage)
+        for _ in range(ROUNDS):
+            left = np.maximum(supply.voltage - supply.resistance * held, 0.0)
+            total = np.minimum(held + peak_draw(single, share, replace(supply, voltage=left))[0], shorted)
+            bus = supply.voltage - supply.resistance * total
+            fresh = np.minimum(others / np.maximum(bus, 1e-9 * supply.voltage), shorted)
+            done = np.abs(fresh - held).max(initial=0.0) <= CLOSE * np.max(fresh, initial=0.0)
+            held = fresh
+            if done:
+                break
+        current = np.maximum(current, total)
+    return current, power_up_to(supply, current)
 
 
 def spin_up_throttle(train: Drivetrain, holding: Holding) -> Floats:

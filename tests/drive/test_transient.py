@@ -9,11 +9,13 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
+from stager.model.stage import Supply
 from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, peak_draw
 from stager.physics.transient import (
     NEAR,
     MotorEnergies,
     peak_in_turn,
+    single_wheel,
     spin_up,
     spin_up_in_turn,
     spin_up_throttle,
@@ -148,6 +150,44 @@ def test_peak_draw_of_equal_wheels_is_at_standstill() -> None:
     current, power = peak_draw(free, spin_up_throttle(free, there), SUPPLY)
     assert power == pytest.approx(float((free.count * drawn).sum()))
     assert current == pytest.approx(power / volts)
+
+
+def _drawn(train: Drivetrain, throttle: float, speed: float, supply: Supply, held: float) -> tuple[float, float]:
+    """Return current [A] and power [W] of a supply with equal wheels at `speed` [rad/s] and held ones of power `held`.
+
+    Bisection for the greatest bus voltage at which the supply gives what is drawn, from the circuit's equations alone.
+    """
+    pull, ohms, most = float(train.pull[0]), float(train.resistance[0]), float(train.current_limit[0])
+
+    def excess(volts: float) -> float:
+        current = min(max((throttle * volts - pull * speed) / ohms, 0.0), most)
+        taken = float(train.count.sum()) * current * (pull * speed + ohms * current)
+        return volts - float(supply.voltage) + float(supply.resistance) * (taken + held) / volts
+
+    volts = np.linspace(float(supply.voltage), 0.5, 2000)
+    over = np.array([excess(one) for one in volts]) >= 0
+    low, high = volts[np.argmin(over)], volts[np.argmin(over) - 1]
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (low, middle) if excess(middle) >= 0 else (middle, high)
+    current = (float(supply.voltage) - high) / float(supply.resistance)
+    return current, current * high
+
+
+@pytest.mark.parametrize(("ohms", "limit", "speed"), [(0.06, np.inf, 1500.0), (0.1, 30.0, 2000.0), (0.03, 30.0, 1000.0)])
+def test_no_wheels_that_spin_up_draw_more_than_the_peaks(ohms: float, limit: float, speed: float) -> None:
+    # A supply gives most power, V²/(4R), at half its voltage: a start that pulls it lower passes that on the way up.
+    supply = replace(SUPPLY, resistance=ohms)
+    wheels = build_drivetrain(launcher(drive=replace(DRIVE, resistance=0.03, current_limit=limit), radius=0.03), 3)
+    assert wheels is not None
+    there = hold(wheels, np.full(3, speed), supply)
+    throttle, speeds = float(spin_up_throttle(wheels, there)[0]), np.linspace(0.0, speed, 200)
+    seen = np.max([_drawn(wheels, throttle, one, supply, 0.0) for one in speeds], axis=0)
+    assert (seen <= np.array(peak_draw(wheels, spin_up_throttle(wheels, there), supply)) * (1 + 1e-6)).all()
+    # Wheels that are held take more current as another one pulls the voltage down.
+    held = float((wheels.count * there.current * there.voltage)[1:].sum())
+    seen = np.max([_drawn(single_wheel(wheels, 0), throttle, one, supply, held) for one in speeds], axis=0)
+    assert (seen <= np.array(peak_in_turn(wheels, there, supply)) * (1 + 1e-6)).all()
 
 
 @pytest.mark.parametrize("governed", [False, True])
