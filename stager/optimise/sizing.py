@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, unjudged
+from stager.constraints import LIMITS, OperatingPoint, evaluate, unjudged
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Battery, Drive, Supply
@@ -72,7 +72,7 @@ class Candidate:
 
     @property
     def enough(self) -> bool:
-        """Whether it keeps the loss and every limit on drives."""
+        """Whether it keeps the loss and every limit."""
         return not self.broken and not self.unknown
 
 
@@ -139,11 +139,10 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
     point = OperatingPoint(launcher=machine, limit_values=given.limit_values, throw=done)
     broken, unknown, state = [], {}, point.settled
     for limit in LIMITS:
-        if limit.kind in (Kind.STEADY, Kind.WHEEL):
-            result, one = evaluate(limit, point), unjudged(limit, point)
-            broken += [] if result is None or result.satisfied else [limit.name]
-            if one is not None and one.missing.startswith("stage.drive"):
-                unknown[limit.name] = one.missing
+        result, one = evaluate(limit, point), unjudged(limit, point)
+        broken += [] if result is None or result.satisfied else [limit.name]
+        if one is not None and one.missing.startswith("stage.drive"):
+            unknown[limit.name] = one.missing
     if state is None or bool(state.throw.jammed):
         broken.append("jam")
     throttle = np.nan if point.holding is None else float(point.holding.throttle.max())

@@ -108,6 +108,32 @@ def test_drive_that_a_limit_cannot_be_judged_with_is_not_called_enough() -> None
         assert (words in f"{text.headline} {text.notes}") == bool(limits)
 
 
+@pytest.mark.parametrize(("name", "slack"), [("exit_energy", 0.5), ("acceleration", 0.5), ("mass", 0.5), ("cost", 0.5)])
+def test_drive_is_not_called_enough_beyond_any_limit(name: str, slack: float) -> None:
+    # The heavy rotor keeps light wheels from slowing, so that they throw harder; it weighs and costs more.
+    light = Drive(speed_constant=150.0, resistance=0.05, rotor_inertia=1e-7, mass=0.03, cost=5.0, name="light")
+    heavy = replace(light, rotor_inertia=1e-4, mass=0.3, cost=50.0, name="heavy")
+    template = stage(inertia=3e-6, mass=0.2, cost=20.0, drive=light, drive_options=(heavy,))
+    machine = replace(launcher(SEED, template), supply=Supply(voltage=14.8, resistance=0.02))
+
+    def value(drive: Drive) -> float:
+        alone = replace(template, drive=drive, drive_options=())
+        extra = {key: 2 * (getattr(drive, key) - getattr(light, key)) for key in ("mass", "cost")}
+        alone = replace(alone, mass=0.2 + extra["mass"], cost=20.0 + extra["cost"])
+        done = throw(replace(machine, template=alone), SPEEDS)
+        return {
+            "exit_energy": float(SEED.mass * done.exit_speed**2 / 2), "mass": 2 * float(alone.mass or 0.0),
+            "acceleration": float(done.stages.peak_acceleration.max()), "cost": 2 * float(alone.cost or 0.0),
+        }[name]  # fmt: skip
+
+    low, high = value(light), value(heavy)
+    assert low < high
+    found = size_motors(scenario(machine, **{name: low + slack * (high - low)}), SPEEDS, None, 3.0, 0.05)
+    verdicts = {one.name: one for one in found.candidates}
+    assert verdicts["heavy"].broken == (name,)
+    assert name not in verdicts["light"].broken
+
+
 def test_the_motor_that_is_needed_is_just_enough() -> None:
     given, sizing = _sized(*CASES[0])
     needed = sizing.needed[0]
