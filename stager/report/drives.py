@@ -57,12 +57,16 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
         "winding_after_long_K": None,
         "winding_reaches_limit_s": None,
         "throwing_share": None,
+        "winding_time_s": None,
     }
     if heat is None or column not in heat.windings.column:
         return row
     at = heat.windings.column.index(column)
     row["throttle_warm"] = float(heat.throttle[at])
     row["winding_K"], row["winding_after_long_K"] = float(heat.session[at]), float(heat.steady[at])
+    network = heat.windings.network
+    times = np.broadcast_to(network.winding_capacity * network.winding_to_case, heat.session.shape)
+    row["winding_time_s"] = float(times[at])
     if heat.reaches is not None and heat.share is not None:
         row["winding_reaches_limit_s"], row["throwing_share"] = float(heat.reaches[at]), float(heat.share[at])
     return row
@@ -273,8 +277,11 @@ def notes(content: dict[str, Any]) -> list[str]:
     if shares and min(shares) <= 0:
         found.append("Windings get hotter than their limit in the end even without throws, by what holding them takes.")
     elif shares and min(shares) < 1:
+        # A share of the time leaves the mean at the limit: only bursts too short to warm the winding stay below it.
+        quickest = min(row["winding_time_s"] for row in content["wheels"] if row["throwing_share"] is not None)
         found.append(
-            f"Windings never reach their limit if it throws for {percent(min(shares), 0)} of the time at most."
+            f"Windings keep their limit if it throws for {int(100 * min(shares))} % of the time at most, in bursts much"
+            f" shorter than {lasts(quickest)}; longer ones get hotter."
         )
     return found
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -83,6 +84,19 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     message = " ".join(report.notes(content))
     assert "Spin-up" in message
     assert "% of the time at most" in message
+
+
+def test_share_of_the_time_is_told_for_short_bursts_and_rounded_down(found: Duty) -> None:
+    assert found.winding_duty is not None
+    share = found.winding_duty.share
+    assert share is not None
+    column = int(np.argmin(share))
+    told = re.search(r"for (\d+) % of the time at most, in bursts", " ".join(report.notes(report.summary(found))))
+    assert told is not None
+    assert int(told[1]) / 100 <= float(share[column])
+    # The mean loss of the share leaves the winding at its limit; a long burst takes it almost to the steady state.
+    long = found.winding_duty.windings.temperature(3600.0)
+    assert long[column] > LIMIT
 
 
 def test_windings_limit_the_highest_rate() -> None:
