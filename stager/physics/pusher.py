@@ -18,7 +18,7 @@ POINTS, ROUNDS = 33, 4
 STANDSTILL = 1e-3
 """Entry speed of a projectile that is pushed from rest [m/s]."""
 SPARE = 1.25
-"""Force of a pusher whose travel is looked for, by the least force [-]."""
+"""Force of a pusher whose travel is looked for, by the least force, where its own is not enough [-]."""
 ACCURATE = Options(tolerance=1e-6)
 
 
@@ -28,21 +28,25 @@ class Push:
 
     fed: least force [N] at the feed's speed, 0: the wheels take the projectile by themselves
     rest: least force [N] from rest at first touch
-    follow: how far behind first touch a pusher with `SPARE` times that force must follow [m]
+    force: the feed's pusher's own where it is at least that, else `SPARE` times that [N]
+    follow: how far behind first touch a pusher with `force` must follow [m]
     Infinite or NaN where no force brings it through.
     """
 
     fed: float
     rest: float
+    force: float
     follow: float
 
 
 def push(launcher: Launcher, wheel_speed: float, wheel_speed_b: float | None = None) -> Push:
     """Return what a pusher must do at set surface speeds of the first stage [m/s]."""
     rest = least_force(launcher, wheel_speed, wheel_speed_b, entry_speed=STANDSTILL)
+    own = 0.0 if launcher.feed.pusher is None else float(launcher.feed.pusher.force)
+    force = own if own >= rest else SPARE * rest
     return Push(
-        fed=least_force(launcher, wheel_speed, wheel_speed_b), rest=rest,
-        follow=least_travel(launcher, wheel_speed, wheel_speed_b, force=SPARE * rest),
+        fed=least_force(launcher, wheel_speed, wheel_speed_b), rest=rest, force=force,
+        follow=least_travel(launcher, wheel_speed, wheel_speed_b, force=force),
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.drives import Duty
+from stager.constraints.limit import rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
@@ -98,7 +99,7 @@ def pushed(launcher: Launcher, speed: float, speed_b: float | None) -> dict[str,
     force, travel = float(pusher.force), float(pusher.travel)
     return {
         "force_N": force, "force_needed_N": _known(found.fed), "force_needed_from_rest_N": _known(found.rest),
-        "follow_m": _known(found.follow),
+        "follow_force_N": _known(found.force), "follow_m": _known(found.follow),
         "enough": bool(force >= found.rest and not travel < found.follow),
     }  # fmt: skip
 
@@ -117,8 +118,11 @@ def pusher_notes(content: dict[str, Any] | None) -> list[str]:
     if rest == 0.0:
         return ["Pusher: the wheels take the projectile by themselves, even from rest."]
     alone = "by themselves" if not fed else f"with {digits(fed)} N"
-    said = f"Pusher: at the feed's speed the wheels take the projectile {alone}; from rest it takes {digits(rest)} N"
-    said += "" if follow is None else f", over {digits(1000 * follow)} mm behind first touch"
+    least, reach = digits(rounded(rest, 3, upward=True)), content["follow_force_N"]
+    said = f"Pusher: at the feed's speed the wheels take the projectile {alone}; from rest it takes {least} N"
+    if follow is not None:
+        far = digits(rounded(1000 * follow, 3, upward=True))
+        said += f", and a pusher of {digits(reach)} N must follow {far} mm behind first touch"
     if content["enough"]:
         without = "; throws are computed without its push, and so jam" if fed else ""
         return [f"{said}. The pusher's {digits(content['force_N'])} N are enough{without}."]

@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.launcher import Contact, Feed, Launcher
+from stager.model.launcher import Contact, Feed, Launcher, Pusher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Stage, Wheel
+from stager.physics.barrel import half_contact
 from stager.physics.chain import throw
 from stager.physics.friction import Bell, Constant, Falling
-from stager.physics.pusher import STANDSTILL, least_force, least_travel
+from stager.physics.pusher import STANDSTILL, least_force, least_travel, push
+from stager.report.drives import pushed
 from tests.oracle.throw import throw as oracle
 
 
@@ -91,3 +93,22 @@ def test_a_pair_that_bites_takes_no_push() -> None:
     machine, speed = _drawn(0)
     grippy = replace(machine, contact=replace(machine.contact, friction=Constant(1.2)))
     assert least_force(grippy, speed, entry_speed=STANDSTILL) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("strength", [1.01, 1.6])
+def test_pusher_that_is_called_enough_brings_the_projectile_through(seed: int, strength: float) -> None:
+    machine, speed = _drawn(seed)
+    rest = push(machine, speed).rest
+    if rest == 0.0:
+        return
+    pusher = Pusher(force=strength * rest, travel=1.0, return_time=0.1)
+    machine = replace(machine, feed=replace(machine.feed, pusher=pusher))
+    follow = push(machine, speed).follow
+    pusher = replace(pusher, travel=1.001 * follow)
+    said = pushed(replace(machine, feed=replace(machine.feed, pusher=pusher)), speed, None)
+    assert said is not None
+    assert said["enough"]
+    reach = float(np.max(half_contact(machine, 0, np.asarray(speed)))) + (machine.projectile.length or 0.0) / 2
+    end = 1.02 * follow - reach
+    assert not _jams(machine, speed, STANDSTILL, push=1.02 * strength * rest, push_end=end)

@@ -80,7 +80,7 @@ def test_speeds_shares_plurals_and_lists_are_formatted() -> None:
 
 
 def test_pusher_that_is_needed_says_that_throws_are_computed_without_it() -> None:
-    known = {"force_N": 4.0, "force_needed_from_rest_N": 0.2, "follow_m": 2e-3, "enough": True}
+    known = {"force_N": 4.0, "force_needed_from_rest_N": 0.2, "follow_force_N": 4.0, "follow_m": 2e-3, "enough": True}
     (needed,) = drives.pusher_notes({**known, "force_needed_N": 0.08})
     (spare,) = drives.pusher_notes({**known, "force_needed_N": 0.0})
     assert needed.endswith("are enough; throws are computed without its push, and so jam.")
