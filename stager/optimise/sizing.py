@@ -17,7 +17,7 @@ from stager.model.stage import Battery, Drive, Supply
 from stager.optimise.parts import names, outfit, parts_of
 from stager.optimise.records import Parts
 from stager.physics.chain import throw
-from stager.physics.motor import greatest_power
+from stager.physics.motor import greatest_power, recovery_draw
 from stager.physics.rate import Settled, settled
 
 HEADROOM = 1.25
@@ -152,16 +152,15 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
         greatest_power=float(greatest_power(stage.drive, supply.voltage)),
         loss=np.nan if state is None else float(state.loss),
         droop=np.nan if state is None else float(state.droop.max()),
-        current=np.nan if state is None else float(_currents(state).max()), broken=tuple(dict.fromkeys(broken)),
+        current=np.nan if state is None else float(_recovery(state)[0].max()), broken=tuple(dict.fromkeys(broken)),
         unknown=unknown,
     )  # fmt: skip
 
 
-def _currents(state: Settled) -> Floats:
-    """Return the greatest current of each motor right after a settled throw [A], shape (..., wheels)."""
-    train, holding = state.cycle.train, state.cycle.holding
-    lacking = state.droop * holding.angular_speed
-    return np.asarray(np.minimum(holding.current + train.pull * lacking / train.resistance, train.current_limit))
+def _recovery(state: Settled) -> tuple[Floats, Floats]:
+    """Return the current of each motor [A], (..., wheels), and the bus voltage [V] right after a settled throw."""
+    cycle = state.cycle
+    return recovery_draw(cycle.train, cycle.holding, cycle.target * (1 - state.droop), cycle.supply)
 
 
 def _needed(
@@ -184,7 +183,7 @@ def _needed(
     state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, np.exp(np.full(1, low)))
     assert state is not None
     train, found = state.cycle.train, []
-    currents = _currents(state)[0]
+    currents = _recovery(state)[0][0]
     power = ((state.energies.wheel_work + state.energies.windage) * rate)[0]
     for column, stage in enumerate(train.stage):
         drive = _drive(launcher, stage, wheel_speed, wheel_speed_b, np.exp(low))
@@ -241,8 +240,8 @@ class Discharge:
 
     cells : in series; battery : its name, empty where it is the supply itself or has none; throws : until then;
     seconds : that this takes [s]; ends_by : "voltage" of the loaded cells,
-    "speed" that the wheels no longer hold, or "charge"; left : share of the charge [-], voltage : at the terminals,
-    under the mean load [V], exit_speed [m/s] and throws so far, each (steps,), up to there.
+    "speed" that the wheels no longer hold, or "charge"; left : share of the charge [-], voltage : the least at the
+    terminals, right after a throw [V], exit_speed [m/s] and throws so far, each (steps,), up to there.
     """
 
     cells: int
@@ -303,8 +302,7 @@ def discharge(
     found = settled(fed, rate, speeds, other)
     if found is None or bool(found.first.jammed[0]):
         return None
-    current = found.energies.charge * rate
-    loaded = battery.voltage - battery.resistance * current
+    loaded = _recovery(found)[1]
     held = found.cycle.holding.reached & ~found.throw.jammed
     enough = loaded >= count * LEAST_CELL
     good = np.logical_and.accumulate(held & enough)

@@ -252,6 +252,35 @@ def loaded_voltage(supply: Supply, power: Number) -> Floats:
     return np.asarray((supply.voltage + np.sqrt(np.maximum(left, 0.0))) / 2)
 
 
+def recovery_draw(train: Drivetrain, holding: Holding, speed: Floats, supply: Supply) -> tuple[Floats, Floats]:
+    """Return the current of each motor [A] and the bus voltage [V] as wheels at `speed` [rad/s] begin to recover.
+
+    A governor gives full throttle to a wheel below its speed, holds one at it and gives nothing above; other throttles
+    are those that hold the set speeds. Bisection between half the open voltage, where the supply gives most, and all of
+    it.
+    """
+    target = holding.angular_speed
+    slow, fast = (1 - RECOVERED) * target, (1 + RECOVERED) * target
+    governed = np.where(speed < slow, 1.0, np.where(speed > fast, 0.0, holding.throttle))
+    throttle = np.minimum(np.where(train.governed, governed, holding.throttle), 1.0)
+    emf, source = train.pull * speed, np.asarray(supply.voltage, dtype=np.float64)
+
+    def currents(bus: Floats) -> Floats:
+        return np.asarray(np.clip((throttle * bus[..., None] - emf) / train.resistance, 0.0, train.current_limit))
+
+    high = np.broadcast_to(source, np.shape(speed)[:-1]).copy()
+    low = high / 2
+    for _ in range(ROUNDS):
+        bus = (low + high) / 2
+        current = currents(bus)
+        power = (train.count * current * (emf + train.resistance * current)).sum(axis=-1)
+        over = bus - source + supply.resistance * power / bus > 0
+        low, high = np.where(over, low, bus), np.where(over, bus, high)
+    return currents(high), high
+
+
+RECOVERED = 1e-6
+"""Share of its set speed within which a governor holds a wheel [-]."""
 DRAW_ROUNDS = 40
 """Most iterations of Newton's method for the bus voltage [-]."""
 

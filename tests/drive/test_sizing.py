@@ -180,6 +180,37 @@ def test_a_charge_lasts_as_many_throws_as_its_energy_is_good_for() -> None:
     assert more.throws == pytest.approx(found.throws * 5 / 4, rel=0.05)
 
 
+@pytest.mark.parametrize("governed", [False, True])
+def test_greatest_current_and_least_cell_voltage_are_those_right_after_a_throw(governed: bool) -> None:
+    # By the circuit: a governor gives the whole bus voltage until its wheel is back, others the throttle that holds it.
+    given = _given(0, 2e-5)
+    drive = replace(given.launcher.template.drive, governed=governed)
+    template = replace(given.launcher.template, drive=drive, drive_options=())
+    supply = Supply(voltage=14.8, resistance=0.02, capacity=7200.0)
+    machine = replace(given.launcher, template=template, feed=replace(given.launcher.feed, rate=5.0), supply=supply)
+
+    def right_after(volts: float) -> tuple[float, float]:
+        state = settled(replace(machine, supply=replace(supply, voltage=volts)), 5.0, SPEEDS)
+        assert state is not None
+        back = state.cycle.holding.angular_speed * (1 - state.droop) / drive.speed_constant
+        share = np.ones(2) if governed else np.asarray(state.cycle.holding.throttle)
+        bus = volts
+        for _ in range(200):
+            current = np.clip((share * bus - back) / drive.resistance, 0.0, drive.current_limit)
+            bus = volts - 0.02 * float((2 * current * (back + drive.resistance * current)).sum()) / bus
+        return float(current.max()), bus
+
+    alone = replace(given, launcher=machine)
+    (candidate,) = size_motors(alone, SPEEDS, None, 5.0, 0.05).candidates
+    assert candidate.current == pytest.approx(right_after(14.8)[0], rel=2e-3)
+    found = discharge(machine, SPEEDS)
+    assert found is not None
+    assert found.ends_by == "voltage"
+    volts = [right_after(4 * float(open_voltage(one)))[1] for one in found.left[[0, -1]]]
+    assert found.voltage[[0, -1]] == pytest.approx(volts, rel=2e-3)
+    assert volts[-1] >= 4 * LEAST_CELL * (1 - 2e-3)
+
+
 @pytest.mark.parametrize("apart", [1.0, 0.9], ids=["equal", "apart"])
 def test_full_charge_throws_as_the_settled_launcher_at_the_voltage_of_full_cells(apart: float) -> None:
     given = _given(0, 2e-5)

@@ -174,7 +174,9 @@ def _drawn(train: Drivetrain, throttle: float, speed: float, supply: Supply, hel
     return current, current * high
 
 
-@pytest.mark.parametrize(("ohms", "limit", "speed"), [(0.06, np.inf, 1500.0), (0.1, 30.0, 2000.0), (0.03, 30.0, 1000.0)])
+@pytest.mark.parametrize(
+    ("ohms", "limit", "speed"), [(0.06, np.inf, 1500.0), (0.1, 30.0, 2000.0), (0.03, 30.0, 1000.0)]
+)
 def test_no_wheels_that_spin_up_draw_more_than_the_peaks(ohms: float, limit: float, speed: float) -> None:
     # A supply gives most power, V²/(4R), at half its voltage: a start that pulls it lower passes that on the way up.
     supply = replace(SUPPLY, resistance=ohms)
