@@ -248,20 +248,29 @@ def glide_range(
     Its spin keeps its pitch fixed; the best of launch angles and angles of attack. Mass and area are its own; a ring
     shaped for flight may fly farther.
     """
-    angles, attacks = np.meshgrid(np.radians(np.arange(-5.0, 51.0, 5.0)), np.radians(np.arange(-4.0, 21.0, 3.0)))
-    pitch = (angles + attacks).ravel()
     area = np.pi * projectile.radius**2
 
-    def force(state: Floats) -> tuple[Floats, Floats, Floats]:
-        x, y = state[3], state[4]
-        attack = np.clip(pitch - np.arctan2(y, x), -glide.stall, glide.stall)
-        factor = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
-        brake = -factor * (glide.drag + glide.drag_slope * (attack - glide.zero) ** 2)
-        lift = factor * (glide.lift + glide.lift_slope * attack)
-        return brake * x - lift * y, brake * y + lift * x, np.zeros_like(x)
+    def farthest_of(angles: Floats, attacks: Floats) -> tuple[float, float, float]:
+        """Return the greatest range [m] of all pairs of launch angle and angle of attack [rad], and that pair."""
+        angle, attack = (one.ravel() for one in np.meshgrid(angles, attacks))
+        pitch = angle + attack
 
-    release = Release(projectile=projectile, speed=speed, height=height, tilt=angles.ravel(), air=air)
-    return float(np.nanmax(_arrive(release, 1, 0.0, STEPS, force).distance))
+        def force(state: Floats) -> tuple[Floats, Floats, Floats]:
+            x, y = state[3], state[4]
+            flown_at = np.clip(pitch - np.arctan2(y, x), -glide.stall, glide.stall)
+            factor = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
+            brake = -factor * (glide.drag + glide.drag_slope * (flown_at - glide.zero) ** 2)
+            lift = factor * (glide.lift + glide.lift_slope * flown_at)
+            return brake * x - lift * y, brake * y + lift * x, np.zeros_like(x)
+
+        release = Release(projectile=projectile, speed=speed, height=height, tilt=angle, air=air)
+        far = np.nan_to_num(_arrive(release, 1, 0.0, STEPS, force).distance)
+        best = int(np.argmax(far))
+        return float(far[best]), float(angle[best]), float(attack[best])
+
+    coarse, fine = np.radians([5.0, 3.0]), np.linspace(-1.0, 1.0, 17)
+    _, angle, attack = farthest_of(np.radians(np.arange(-10.0, 51.0, 5.0)), np.radians(np.arange(-13.0, 21.0, 3.0)))
+    return farthest_of(angle + coarse[0] * fine, attack + coarse[1] * fine)[0]
 
 
 @lru_cache(maxsize=64)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.optimize import minimize
 
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Flight, Placement, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, lift_coefficient, sphere_coefficient, sphere_reynolds
@@ -177,6 +178,22 @@ def _glide(disc: Projectile, speed: float, height: float, angle: float, pitch: f
     return float(solve_ivp(rate, (0, 60), start, events=ground, rtol=1e-6, atol=1e-8).y_events[0][0][0])
 
 
+@pytest.mark.parametrize(
+    ("mass", "diameter", "speed"), [(0.008, 0.065, 15.0), (0.175, 0.27, 14.0), (0.175, 0.27, 30.0), (0.001, 0.1, 20.0)]
+)
+def test_no_pitch_glides_farther_than_the_glide_range(mass: float, diameter: float, speed: float) -> None:
+    disc = Projectile(shape=DISC, mass=mass, diameter=diameter, thickness=0.012)
+    start = max(
+        ((angle, attack) for angle in range(-10, 36, 5) for attack in range(-12, 13, 4)),
+        key=lambda one: _glide(disc, speed, 1.5, np.radians(one[0]), np.radians(one[0] + one[1])),
+    )
+    best = minimize(
+        lambda one: -_glide(disc, speed, 1.5, one[0], one[0] + one[1]), np.radians(start), method="Nelder-Mead",
+        options={"xatol": 3e-3, "fatol": 1e-2, "maxfev": 60},
+    )  # fmt: skip
+    assert glide_range(speed, disc, 1.5) >= -best.fun * (1 - 1e-3)
+
+
 def test_glide_range_of_a_flying_disc() -> None:
     disc = Projectile(shape=DISC, mass=0.175, diameter=float(np.sqrt(4 * 0.057 / np.pi)), thickness=0.03)  # Hummel 2003
     found = glide_range(14.0, disc, 1.0)
@@ -184,7 +201,7 @@ def test_glide_range_of_a_flying_disc() -> None:
         _glide(disc, 14.0, 1.0, np.radians(angle), np.radians(angle + attack))
         for angle in (0.0, 10.0, 15.0, 20.0, 30.0) for attack in (-4.0, 2.0, 5.0, 8.0, 11.0)
     ]  # fmt: skip
-    assert found == pytest.approx(max(tries), rel=0.01)
+    assert max(tries) <= found < 1.03 * max(tries)
     # Without lift it lands much earlier.
     bare = replace(FLYING_DISC, lift=0.0, lift_slope=0.0)
     assert glide_range(14.0, disc, 1.0, glide=bare) < 0.8 * found
