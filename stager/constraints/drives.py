@@ -5,11 +5,13 @@ The duty is spin-up, recovery, highest rate and winding temperatures.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stager.constraints.limit import (
+    NO_LOAD_CURRENT,
     ROUNDING,
     STEP,
     Kind,
@@ -227,6 +229,8 @@ HALVINGS = 12
 """Halvings of the interval of rates in which windings reach their limit."""
 RECOVERED = 0.005
 """Share of its set speed that a recovered wheel may lack [-]."""
+CERTAIN = 0.05
+"""Relative change by an unknown input below which a value counts as known [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -241,6 +245,8 @@ class Duty:
     heat_rate: highest rate, below the two others, at which windings keep limits.winding_temperature after a session
         [1/s], 0 where they never do; None: they keep it at the others, or no limit or no thermal data
     winding_duty: None where no thermal data are known
+    missing: key of an unknown input that changes `recovery`, `highest` or the windings' `reaches` and `share`; those
+        that it changes are None
     """
 
     train: Drivetrain
@@ -254,6 +260,7 @@ class Duty:
     feed_rate: float
     heat_rate: float | None
     winding_duty: WindingDuty | None
+    missing: str | None = None
 
     @property
     def highest_rate(self) -> float | None:
@@ -276,8 +283,8 @@ class WindingDuty:
 
     session: temperature after a session, or `steady` where its length is unknown [K]
     steady: final temperature [K]
-    reaches: time until the temperature limit is reached [s]; None: no limit is set
-    share: greatest share of the time spent throwing that keeps the limit [-]; None: no limit is set
+    reaches: time until the temperature limit is reached [s]; None: no limit is set, or not known
+    share: greatest share of the time spent throwing that keeps the limit [-]; None: no limit is set, or not known
     throttle: holds the set speeds with the windings' resistance after a session [-]
     """
 
@@ -290,7 +297,47 @@ class WindingDuty:
 
 
 def duty(point: OperatingPoint) -> Duty | None:
-    """Return what the drives of `point` do; None without drives or supply, or where the throw jams."""
+    """Return what the drives of `point` do; None without drives or supply, or where the throw jams.
+
+    An unknown no-load current is taken as 0. Recovery, highest rate and rests of the windings are left out where the
+    greatest that is assumed changes them, as a limit on them is not judged then.
+    """
+    found, worse = _duty(point), point.most_idling
+    return found if found is None or worse is None else _without_unknown(found, _duty(worse))
+
+
+def _without_unknown(found: Duty, worse: Duty | None) -> Duty:
+    """Return `found` without what an unknown no-load current changes; the rest is that of `worse`.
+
+    worse: with the greatest no-load current that is assumed; None where no duty was computed.
+    """
+    told = worse if worse is not None and bool(worse.holding.reached) else None
+
+    def known(value: Callable[[Duty], Number | None]) -> bool:
+        one, other = value(found), None if told is None else value(told)
+        if one is None or other is None:
+            return one is other
+        return bool(np.allclose(one, other, rtol=CERTAIN, atol=0.0))
+
+    def of_windings(name: str) -> Callable[[Duty], Number | None]:
+        return lambda duty: None if duty.winding_duty is None else getattr(duty.winding_duty, name)
+
+    recovers, rate = known(lambda duty: duty.recovery), known(lambda duty: duty.highest_rate)
+    reaches, share = known(of_windings("reaches")), known(of_windings("share"))
+    warm, warmer = found.winding_duty, None if told is None else told.winding_duty
+    return replace(
+        found, missing=None if recovers and rate and reaches and share else NO_LOAD_CURRENT,
+        recovery=told.recovery if told and recovers else None, highest=told.highest if told and rate else None,
+        heat_rate=told.heat_rate if told and rate else None,
+        winding_duty=None if warm is None else replace(
+            warm, reaches=warmer.reaches if warmer and reaches else None,
+            share=warmer.share if warmer and share else None,
+        ),
+    )  # fmt: skip
+
+
+def _duty(point: OperatingPoint) -> Duty | None:
+    """Return what the drives of `point` do, with an unknown no-load current taken as 0; None as for `duty`."""
     train, holding, supply = point.train, point.holding, point.launcher.supply
     if train is None or holding is None or supply is None or point.throw.jammed:
         return None

@@ -126,6 +126,8 @@ ROUNDING = 1e-6
 """Share of a bound that a value may exceed and still satisfy it: the accuracy of a throw [-]."""
 NO_LOAD = 0.05
 """Greatest no-load current of a motor as a share of its stall current [-]; common practice, no source."""
+NO_LOAD_CURRENT = "stage.drive.no_load_current"
+"""The key of a motor's no-load current."""
 NO_GRIP_LIMIT = "a grip limit within the range"
 """Stands for the missing key where exit speed still rises at the end of the speed range."""
 FIND_OUT = {
@@ -135,7 +137,7 @@ FIND_OUT = {
     "stage.cost": "add up its parts; where parts are offered, give the cost of each",
     "stage.drive": "describe the motor: speed constant and resistance stand on its data sheet",
     "stage.drive.heat": "take heat capacities and resistances from the motor's data sheet, or warm it up and time it",
-    "stage.drive.no_load_current": "let the motor run free and read its current",
+    NO_LOAD_CURRENT: "let the motor run free and read its current",
     "stage.wheel.material": "name what the hub is made of",
     "stage.wheel.bore": "measure the hole for the shaft, 0 mm for a wheel without one",
     "stage.wheel.modulus": "name what the hub is made of, or take Young's modulus from its data sheet",
@@ -389,7 +391,7 @@ def rising_with_no_load(limit: Limit) -> Limit:
             return key
         result = evaluate(limit, worse)
         held = not limit.settles or worse.holding is None or bool(worse.holding.reached)
-        return None if held and (result is None or result.satisfied) else "stage.drive.no_load_current"
+        return None if held and (result is None or result.satisfied) else NO_LOAD_CURRENT
 
     return replace(limit, missing=missing)
 

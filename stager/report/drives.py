@@ -37,6 +37,7 @@ def summary(found: Duty) -> dict[str, Any]:
         "highest_rate_1_s": found.highest_rate,
         "highest_rate_by": found.decides,
         "highest_rate_loss_fraction": found.loss,
+        "missing": found.missing,
     }
 
 
@@ -267,6 +268,11 @@ def notes(content: dict[str, Any]) -> list[str]:
         f" {digits(together['power_W'])} W; one after another {digits(turn['time_s'])} s,"
         f" {digits(turn['current_A'])} A."
     ]
+    if content["missing"] is not None:
+        found.append(
+            f"Motors are reckoned without {content['missing']}, which is unknown: they take more, and get warmer."
+            " Recovery, highest rate and rests that depend on it are not judged."
+        )
     if content["highest_rate_by"] == "feed":
         found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
     elif content["highest_rate_by"] == "heat" and content["highest_rate_1_s"]:

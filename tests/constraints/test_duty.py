@@ -260,3 +260,52 @@ def test_warm_throttle_of_two_speeds_has_a_column_for_each_motor(split: bool) ->
     bus = (14.8 + (14.8**2 - 4 * 0.03 * power) ** 0.5) / 2
     expected = (volts / bus)[list(made.winding_duty.windings.column)]
     assert made.winding_duty.throttle == pytest.approx(expected)
+
+
+UNKNOWN = replace(DRIVE, no_load_current=0.0, no_load_known=False)
+"""A motor of unknown no-load current; `limit.NO_LOAD` of its stall current is 12 A."""
+
+
+def test_what_an_unknown_no_load_current_would_change_is_not_judged() -> None:
+    # Governed motors of up to 16 A: with 12 A for themselves they recover about four times as slowly as with 0 A, and
+    # heat up. A value that the greatest assumed current changes is not told; limits on it are not judged either.
+    weak = launcher(drive=replace(UNKNOWN, governed=True, current_limit=16.0, heat=HEAT), rate=4.0, session=600.0)
+    made = _duty(weak, winding_temperature=LIMIT)
+    assert made is not None
+    assert made.settled is not None
+    assert made.missing == "stage.drive.no_load_current"
+    assert (made.recovery, made.highest_rate, made.decides) == (None, None, None)
+    assert made.winding_duty is not None
+    assert (made.winding_duty.reaches, made.winding_duty.share) == (None, None)
+    content = report.summary(made)
+    assert content["missing"] == made.missing
+    message = " ".join(report.notes(content))
+    assert "stage.drive.no_load_current" in message
+    assert "throws a second" not in message
+    assert "Windings" not in message
+    known = _duty(launcher(drive=replace(DRIVE, heat=HEAT), rate=4.0, session=600.0), winding_temperature=LIMIT)
+    assert known is not None
+    assert known.missing is None
+    assert report.summary(known)["missing"] is None
+
+
+def test_what_an_unknown_no_load_current_hardly_changes_is_that_of_the_greatest() -> None:
+    # Wheels held by their throttle recover by the motor's line, whatever holds them; only the supply sags more.
+    made = _duty(launcher(drive=UNKNOWN, rate=4.0))
+    with_most = _duty(launcher(drive=replace(DRIVE, no_load_current=0.05 * 14.8 / 0.06), rate=4.0))
+    with_none = _duty(launcher(drive=replace(DRIVE, no_load_current=0.0), rate=4.0))
+    assert made is not None
+    assert with_most is not None
+    assert with_none is not None
+    assert made.missing is None
+    assert with_most.recovery is not None
+    assert with_none.recovery is not None
+    assert made.recovery == pytest.approx(with_most.recovery)
+    assert with_none.recovery < with_most.recovery
+    assert made.highest_rate == pytest.approx(with_most.highest_rate)
+
+
+def test_recovery_is_not_told_where_the_greatest_no_load_current_cannot_hold_the_wheels() -> None:
+    made = _duty(launcher(drive=replace(UNKNOWN, current_limit=10.0), rate=4.0))
+    assert made is not None
+    assert (made.recovery, made.highest_rate) == (None, None)
