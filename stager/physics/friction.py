@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
 from functools import cache
@@ -42,7 +43,7 @@ def parameter(kind: str, help: str, *, key: str = "", default: float | None = No
     return field(metadata=metadata) if default is None else field(default=default, metadata=metadata)
 
 
-class Law:
+class Law(ABC):
     """A friction law: a frozen record of its parameters with `name`, `source` and `formulas`.
 
     formulas: functions that evaluate it; `formula` is the index of the one for its values.
@@ -86,9 +87,9 @@ class Law:
         coefficients = [item.name for item in fields(self) if item.metadata.get("kind") == "coefficient"]  # type: ignore[arg-type]
         return replace(self, **{name: getattr(self, name) * factor for name in coefficients})  # type: ignore[type-var]
 
+    @abstractmethod
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] from no slip to `slip` [m/s]; shape as `slip`."""
-        raise NotImplementedError
 
 
 @cache

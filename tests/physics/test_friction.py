@@ -81,3 +81,12 @@ def test_registered_laws_document_their_parameters(law: type[Law]) -> None:
         if item.init and law is not Tabulated:
             assert {"key", "unit", "low", "high", "help"} <= set(item.metadata)
             assert item.metadata["low"] < item.metadata["high"]
+
+
+def test_law_that_does_not_tell_its_greatest_coefficient_cannot_be_made() -> None:
+    # The bound rests on it: such a law must not get as far as a plan.
+    class Incomplete(Law):
+        __slots__ = ()
+
+    with pytest.raises(TypeError, match="greatest"):
+        Incomplete()  # type: ignore[abstract]
