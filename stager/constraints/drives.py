@@ -12,6 +12,7 @@ import numpy as np
 
 from stager.constraints.limit import (
     NO_LOAD_CURRENT,
+    NOT_SETTLED,
     ROUNDING,
     STEP,
     Kind,
@@ -91,7 +92,7 @@ def _draw_remedy(point: OperatingPoint, which: int, unit: str, bound: Number | N
 
 
 def _average_power(point: OperatingPoint) -> Number | None:
-    """Return the mean power from the supply at the feed's rate [W]; of holding the wheels where it has no rate."""
+    """Return the mean power from the supply at the feed's rate [W]; of holding the wheels where that is not known."""
     if point.settled is not None:
         return point.settled.average_power
     return None if point.holding is None else point.holding.power
@@ -238,15 +239,15 @@ class Duty:
     """What the drives of an operating point without batch axes do.
 
     together, in_turn: spin-up from rest of all stages at once, and of one after the other
-    settled: steady throwing at the feed's rate; None: the feed has no rate
+    settled: steady throwing at the feed's rate; None: the feed has no rate, or throws do not settle
     recovery: time from a throw until every wheel lacks at most RECOVERED of its speed [s]
     highest: rate at which the share `loss` of exit speed is lost [-]
     feed_rate: highest rate of the feed [1/s]
     heat_rate: highest rate, below the two others, at which windings keep limits.winding_temperature after a session
         [1/s], 0 where they never do; None: they keep it at the others, or no limit or no thermal data
     winding_duty: None where no thermal data are known
-    missing: key of an unknown input that changes `recovery`, `highest` or the windings' `reaches` and `share`; those
-        that it changes are None
+    missing: NOT_SETTLED, or the key of an unknown input that changes `recovery`, `highest` or the windings' `reaches`
+        and `share`; those that it changes are None
     """
 
     train: Drivetrain
@@ -326,7 +327,7 @@ def _without_unknown(found: Duty, worse: Duty | None) -> Duty:
     reaches, share = known(of_windings("reaches")), known(of_windings("share"))
     warm, warmer = found.winding_duty, None if told is None else told.winding_duty
     return replace(
-        found, missing=None if recovers and rate and reaches and share else NO_LOAD_CURRENT,
+        found, missing=found.missing if recovers and rate and reaches and share else NO_LOAD_CURRENT,
         recovery=told.recovery if told and recovers else None, highest=told.highest if told and rate else None,
         heat_rate=told.heat_rate if told and rate else None,
         winding_duty=None if warm is None else replace(
@@ -354,6 +355,7 @@ def _duty(point: OperatingPoint) -> Duty | None:
         ),
         highest=highest, loss=loss, feed_rate=fed, winding_duty=_winding_duty(point),
         heat_rate=None if highest is None else _heat_rate(point, min(float(highest.rate), fed)),
+        missing=NOT_SETTLED if point.unsettled else None,
     )  # fmt: skip
 
 

@@ -136,6 +136,7 @@ def _greatest_rise(
         low, high = shares[np.maximum(best - 1, 0), lanes], shares[np.minimum(best + 1, len(shares) - 1), lanes]
     rise = np.square(greatest / np.maximum(first, LEAST_EXIT))
     found = np.where(rise > 1 + ACCURATE, rise, 1.0)
+    found[state.unsettled] = np.nan
     more = found > 1
     if rounds == 1 and more.any():
         found[more] = np.maximum(found[more], _greatest_rise(point, shape, rows[more], 8, 3))

@@ -105,9 +105,21 @@ class OperatingPoint:
         launcher = most_idling(self.launcher, self.count)
         return None if launcher is None else replace(self, launcher=launcher, whole=False)
 
-    @cached_property
+    @property
     def settled(self) -> Settled | None:
-        """Steady throwing at the feed's rate; None without rate, drives or supply."""
+        """Steady throwing at the feed's rate; None without rate, drives or supply, or where throws do not settle.
+
+        Of a batch, where they do not settle it is NaN.
+        """
+        return None if self.unsettled else self._settled
+
+    @cached_property
+    def unsettled(self) -> bool:
+        """Whether throws at the feed's rate do not settle, without batch axes."""
+        return not self.batched and self._settled is not None and bool(self._settled.unsettled)
+
+    @cached_property
+    def _settled(self) -> Settled | None:
         rate = self.launcher.feed.rate
         if rate is None or self.holding is None:
             return None
@@ -128,6 +140,8 @@ NO_LOAD = 0.05
 """Greatest no-load current of a motor as a share of its stall current [-]; common practice, no source."""
 NO_LOAD_CURRENT = "stage.drive.no_load_current"
 """The key of a motor's no-load current."""
+NOT_SETTLED = "throws that settle"
+"""Stands for the missing key where throws at the feed's rate go on changing."""
 NO_GRIP_LIMIT = "a grip limit within the range"
 """Stands for the missing key where exit speed still rises at the end of the speed range."""
 FIND_OUT = {
@@ -150,6 +164,7 @@ FIND_OUT = {
     "stage.wheel.tyre.tensile_strength": "name the rubber, or take it from its data sheet",
     "supply": "describe it: voltage, and resistance of battery and leads",
     "feed.rate": "say how many throws a second are fed",
+    NOT_SETTLED: "throw more slowly",
     NO_GRIP_LIMIT: "a faster wheel, or more of its range",
 }
 """How to find out an unknown input, by its key."""
@@ -288,6 +303,8 @@ def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> 
     if value is None:
         return None
     values, bounds = np.asarray(value, dtype=np.float64), np.asarray(bound, dtype=np.float64)
+    if values.ndim == 0 and np.isnan(values):
+        return None
     remedy = limit.remedy(point) if remedies else ""
     return LimitResult(
         name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=_slack(limit, values, bounds),
@@ -347,6 +364,8 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
     if bound is None:
         return None
     result, missing = evaluate(limit, point), limit.missing(point)
+    if missing is None and limit.settles and point.unsettled:
+        missing = NOT_SETTLED
     if result is not None and (missing is None or not result.satisfied):
         return None
     key = NO_GRIP_LIMIT if missing is None else missing
@@ -390,7 +409,7 @@ def rising_with_no_load(limit: Limit) -> Limit:
         if (key := limit.missing(point)) or worse is None:
             return key
         result = evaluate(limit, worse)
-        held = not limit.settles or worse.holding is None or bool(worse.holding.reached)
+        held = not limit.settles or worse.holding is None or (bool(worse.holding.reached) and not worse.unsettled)
         return None if held and (result is None or result.satisfied) else NO_LOAD_CURRENT
 
     return replace(limit, missing=missing)

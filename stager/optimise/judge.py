@@ -49,7 +49,7 @@ def average_power(point: OperatingPoint) -> Floats | None:
     """Return the mean power of the supply, throwing at the feed's rate or holding the wheels [W]."""
     if point.settled is not None:
         return point.settled.average_power
-    return None if point.holding is None else np.asarray(point.holding.power)
+    return None if point.holding is None or point.unsettled else np.asarray(point.holding.power)
 
 
 def least_speed(scenario: Scenario, short: float = REACHED) -> float | None:
@@ -233,8 +233,11 @@ def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Float
         results, shape = {one.name: one for one in verdicts(point)}, done.exit_speed.shape
         missing = _missing(point)
         names = np.array(list(results))
-        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, shape), nan=-1.0) for one in results.values()])
-        lacks = np.array([missing[name] for name in names]) & (slack >= -ROUNDING)
+        slack = np.array([np.broadcast_to(one.slack, shape) for one in results.values()])
+        settles = np.array([[limit.settles] for limit in LIMITS if limit.name in results])
+        unsettled = settles & np.isnan(slack) & ~done.jammed
+        slack = np.nan_to_num(slack, nan=-1.0)
+        lacks = unsettled | (np.array([missing[name] for name in names]) & (slack >= -ROUNDING))
         slack[lacks] = np.inf
         unknown = [lack for name, lack in missing.items() if name not in results]
         least = np.argmin(slack, axis=0)

@@ -154,7 +154,7 @@ class Settings:
         settled, holding = self.design.settled, self.design.holding
         if settled is not None:
             return float(settled.average_power)
-        return None if holding is None else float(holding.power)
+        return None if holding is None or self.design.unsettled else float(holding.power)
 
     @property
     def throttle(self) -> Floats | None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from stager.constraints import LIMITS, OperatingPoint, evaluate, unjudged
+from stager.constraints.limit import NOT_SETTLED
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Battery, Drive, Supply
@@ -141,9 +142,9 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
     for limit in LIMITS:
         result, one = evaluate(limit, point), unjudged(limit, point)
         broken += [] if result is None or result.satisfied else [limit.name]
-        if one is not None and one.missing.startswith("stage.drive"):
+        if one is not None and (one.missing.startswith("stage.drive") or one.missing == NOT_SETTLED):
             unknown[limit.name] = one.missing
-    if state is None or bool(state.throw.jammed):
+    if not point.unsettled and (state is None or bool(state.throw.jammed)):
         broken.append("jam")
     throttle = np.nan if point.holding is None else float(point.holding.throttle.max())
     return Candidate(
@@ -303,7 +304,7 @@ def discharge(
     if found is None or bool(found.first.jammed[0]):
         return None
     loaded = _recovery(found)[1]
-    held = found.cycle.holding.reached & ~found.throw.jammed
+    held = found.cycle.holding.reached & found.converged & ~found.throw.jammed
     enough = loaded >= count * LEAST_CELL
     good = np.logical_and.accumulate(held & enough)
     last = int(good.sum()) - 1

@@ -1,9 +1,10 @@
 """Throwing at a rate: wheels slow down in each throw and recover until the next one.
 
-One cycle is the throw and the recovery until the next; a sequence is cycle after cycle from rest. The settled state is
-the fixed point of the cycle, found by compiled code: Broyden's method on the wheels' speeds at the start of a throw;
-where it does not converge, cycle after cycle with extrapolation. Then come its energies, its loss of exit speed, and
-the highest rate within a loss.
+One cycle is the throw and the recovery until the next; a sequence is cycle after cycle from the set speeds. The settled
+state is the fixed point of the cycle that the sequence reaches; there may be others, as of wheels that stand almost
+still. Compiled code follows the sequence, with extrapolation, until the fixed point is near, and finds it by Broyden's
+method on the wheels' speeds at the start of a throw. Wheels that slow down little are near it from the start. Then come
+its energies, its loss of exit speed, and the highest rate within a loss.
 """
 
 from __future__ import annotations
@@ -38,21 +39,31 @@ FINAL_TOLERANCE = 1e-9
 """Tolerance of the last recovery, whose energies are returned [-]."""
 CLOSE = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""
+MOST_CYCLES = 500
+"""Most cycles of a search [-]."""
 BROYDEN_CYCLES = 30
-"""Most cycles of Broyden's method [-]."""
-PLAIN_CYCLES = 150
-"""Most cycles of the plain iteration behind it [-]."""
-FIRST_TOLERANCE = 1e-4
-"""Tolerance of the first throw of the search [-]."""
+"""Most cycles of one attempt of Broyden's method [-]."""
+PATIENCE = 6
+"""Least number of cycles from one such attempt to the next [-]."""
+NEAR = 0.1
+"""Estimated distance of the fixed point from where Broyden's method starts, by the set speed of each wheel [-]."""
+TRUST = 0.2
+"""Distance from there beyond which it goes no further [-]."""
+LOOSE = 1e-5
+"""Change by the set speeds with which an attempt that goes on changing counts as converged [-]: the accuracy of throws
+where grip sets in."""
+ROUGH_TOLERANCE = 1e-4
+"""Tolerance of the throws that are followed, and of the first one of the search [-]."""
 MAX_OVERSPEED = 4.0
 """Greatest speed by the set speed of a wheel that throws speed up [-]."""
-MAX_EXTRAPOLATION = 0.1
-"""Greatest extrapolation, by a wheel's set speed [-]."""
+MAX_EXTRAPOLATION = 0.05
+"""Greatest extrapolation, by a wheel's set speed [-]: no fixed point is skipped that is not as close to another one."""
 MAX_RATIO = 0.995
 """Greatest ratio of one change to the last that is extrapolated [-]."""
-POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST = range(7)
+POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST, ANCHOR, SCALE = range(9)
 """Rows of the workspace: speeds at the start of a cycle and at its end, last change of the point, decrease of the
-residual VALUE − POINT, the products of the inverse with DROP and CHANGE, last change of the plain iteration."""
+residual VALUE − POINT, the products of the inverse with DROP and CHANGE, last change of a sequence that is followed,
+the point to which the search returns, and the set speed, where that is 0 the greatest one of all wheels."""
 CONVERGED, CALLS = range(2)
 """Columns of the result: 1 where the search converged; number of cycles."""
 
@@ -99,30 +110,33 @@ def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse
 
 
 @compiled
-def broyden_step(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool:
-    """Move POINT by Broyden's step, or to VALUE where that leaves the bounds; return whether it still moves.
+def broyden_step(wheels: Floats, rows: Floats, inverse: Floats) -> float:
+    """Move POINT by Broyden's step; return by how much it still moves, or its residual, by the set speeds [-].
 
-    Bounds are 0 and the set speed, or MAX_OVERSPEED times that where a recovery ends above it.
+    Negative where it would go too far from ANCHOR. A step beyond bounds ends at VALUE: bounds are 0, the set speed, or
+    MAX_OVERSPEED times that where a recovery ends above it, and those of TRUST.
     """
-    count, inside, moving = inverse.shape[0], True, False
+    count, inside, size = inverse.shape[0], True, 0.0
     for i in range(count):
         change = 0.0
         for j in range(count):
             change += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
         aim, top = rows[POINT, i] + change, wheels[i, TARGET]
         if rows[VALUE, i] > top:
-            top *= MAX_OVERSPEED
-        inside = inside and aim >= 0.0 and aim <= top
+            top = MAX_OVERSPEED * rows[SCALE, i]
+        inside = inside and aim >= 0.0 and aim <= top and abs(aim - rows[ANCHOR, i]) <= TRUST * rows[SCALE, i]
         rows[CHANGE, i] = change
     for i in range(count):
         residual = rows[VALUE, i] - rows[POINT, i]
         if not inside:
             rows[CHANGE, i] = residual
-        moving = moving or max(abs(rows[CHANGE, i]), abs(residual)) > close * wheels[i, TARGET]
+            if abs(rows[VALUE, i] - rows[ANCHOR, i]) > TRUST * rows[SCALE, i]:
+                return -1.0
+        size = max(size, max(abs(rows[CHANGE, i]), abs(residual)) / rows[SCALE, i])
         rows[DROP, i] = residual
+    for i in range(count):
         rows[POINT, i] += rows[CHANGE, i]
-        wheels[i, SPEED] = rows[POINT, i]
-    return moving
+    return size
 
 
 @compiled
@@ -147,43 +161,63 @@ def broyden_update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
 
 
 @compiled
-def iterate_cycle(wheels: Floats, rows: Floats, close: float, extrapolate: bool) -> bool:
-    """Move POINT to the end of a cycle and return whether it has converged.
+def follow(rows: Floats, inverse: Floats) -> float:
+    """Move POINT to the end of a cycle; return the estimated distance from there to the fixed point, by set speeds [-].
 
-    extrapolate: extrapolate the geometric series of the last two changes, up to MAX_EXTRAPOLATION of the set speed.
+    The estimate is that of the geometric series of this change and the last one; `inverse` and CHANGE get it.
     """
-    moving = False
-    for i in range(wheels.shape[0]):
-        change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
-        moving = moving or abs(change) > close * target
-        rows[POINT, i] += change
-        if extrapolate:
-            ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
-            ratio = min(max(ratio, 0.0), MAX_RATIO)
-            extra = min(max(change * ratio / (1.0 - ratio), -MAX_EXTRAPOLATION * target), MAX_EXTRAPOLATION * target)
-            rows[POINT, i] = max(rows[POINT, i] + extra, 0.0)
-        rows[LAST, i] = change
-    return not moving
+    count, distance = inverse.shape[0], 0.0
+    for i in range(count):
+        change, last = rows[VALUE, i] - rows[POINT, i], rows[LAST, i]
+        ratio = min(max(change / last, 0.0), MAX_RATIO) if last != 0.0 else 0.0
+        for j in range(count):
+            inverse[i, j] = 0.0
+        inverse[i, i] = 1.0 / (1.0 - ratio)
+        rows[CHANGE, i] = change * ratio * inverse[i, i]
+        distance = max(distance, abs(rows[CHANGE, i]) / rows[SCALE, i])
+        rows[POINT, i], rows[LAST, i] = rows[VALUE, i], change
+    return distance
 
 
 @compiled
-def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
-    """Start the search at the set speeds, with the wheels at the end of the recovery from the first throw."""
+def extrapolate(rows: Floats) -> None:
+    """Move POINT on by the estimate of `follow`, each wheel by MAX_EXTRAPOLATION of its set speed at most."""
+    for i in range(rows.shape[1]):
+        most = MAX_EXTRAPOLATION * rows[SCALE, i]
+        rows[POINT, i] = max(rows[POINT, i] + min(max(rows[CHANGE, i], -most), most), 0.0)
+
+
+@compiled
+def set_anchor(rows: Floats) -> None:
+    """Let the search return to POINT."""
+    for i in range(rows.shape[1]):
+        rows[ANCHOR, i] = rows[POINT, i]
+
+
+@compiled
+def return_to_anchor(rows: Floats) -> None:
+    """Return to the point to which the throws have been followed, with no last change."""
+    for i in range(rows.shape[1]):
+        rows[POINT, i], rows[LAST, i] = rows[ANCHOR, i], 0.0
+
+
+@compiled
+def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> float:
+    """Start the search at the set speeds, with the wheels at the end of the recovery from the first throw.
+
+    Returns the estimated distance of the fixed point by the set speeds [-].
+    """
+    greatest, distance = 0.0, 0.0
     for i in range(wheels.shape[0]):
+        greatest = max(greatest, wheels[i, TARGET])
+    for i in range(wheels.shape[0]):
+        rows[SCALE, i] = wheels[i, TARGET] if wheels[i, TARGET] > 0.0 else max(greatest, 1e-300)
         rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
+        rows[ANCHOR, i], rows[LAST, i] = wheels[i, TARGET], 0.0
     first_guess(wheels, place, first, rows, inverse)
-
-
-@compiled
-def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call: int) -> bool:
-    """Set the wheels to the next point of Broyden's method or the plain iteration; return whether it has converged."""
-    if call < BROYDEN_CYCLES:
-        return not broyden_step(wheels, rows, inverse, close)
     for i in range(wheels.shape[0]):
-        if call == BROYDEN_CYCLES:
-            rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
-        wheels[i, SPEED] = rows[POINT, i]
-    return False
+        distance = max(distance, inverse[i, i] * abs(rows[VALUE, i] - rows[POINT, i]) / rows[SCALE, i])
+    return distance
 
 
 @entry
@@ -222,24 +256,47 @@ def settle_samples(
     for n in range(low, high):
         set_wheels(wheels, built[n % built.shape[0]], settings[n % settings.shape[0]])
         source, voltage = supply[n % supply.shape[0]], bus[n % bus.shape[0]]
-        pause, tolerance, last, converged = rest[n % rest.shape[0]], SEARCH_TOLERANCE, False, False
+        pause, tolerance = rest[n % rest.shape[0]], SEARCH_TOLERANCE
         set_after_throw(wheels, place, first[n])
         totals[BUS], totals[ENERGIES], accuracy[SUM_ENERGIES] = voltage, 0.0, 0.0
         advance(wheels, source, totals, pause, tolerance, -1.0)
-        start_search(wheels, place, first[n], rows, inverse)
-        for call in range(BROYDEN_CYCLES + PLAIN_CYCLES + 1):
-            if call < BROYDEN_CYCLES + PLAIN_CYCLES and not last:
-                last = converged = next_point(wheels, rows, inverse, close, call)
-            else:
+        # Broyden's method, or throw after throw, every second one (`paired`) extrapolated unless that led to a jam
+        # (`plain`) and with no other attempt of Broyden's method before call number `again`.
+        broyden = start_search(wheels, place, first[n], rows, inverse) <= NEAR
+        last = converged = paired = plain = jammed = False
+        steps, again = 0, 0
+        for call in range(MOST_CYCLES + 1):
+            stepped = astray = False
+            if call == MOST_CYCLES:
                 last = True
+            elif jammed:
+                last, astray, plain = plain and not broyden, True, plain or not broyden
+            elif broyden:
+                size, steps = broyden_step(wheels, rows, inverse), steps + 1
+                last = converged = 0.0 <= size <= (close if steps < BROYDEN_CYCLES else max(close, LOOSE))
+                astray = size < 0.0 or steps == BROYDEN_CYCLES
+                stepped = not (last or astray)
+            else:
+                distance = follow(rows, inverse)
+                if paired:
+                    set_anchor(rows)
+                    broyden, steps = distance <= NEAR and call >= again, 0
+                    if not (broyden or plain):
+                        extrapolate(rows)
+                paired = not paired
+            if astray and not last:
+                return_to_anchor(rows)
+                broyden, paired, again = False, False, call + PATIENCE
             accuracy[TOLERANCE] = options[TOLERANCE]
-            if call == 0 and not last:
-                accuracy[TOLERANCE] = max(FIRST_TOLERANCE, options[TOLERANCE])
+            if not last and (call == 0 or not broyden):
+                accuracy[TOLERANCE] = max(ROUGH_TOLERANCE, options[TOLERANCE])
             if last:
                 accuracy[SUM_ENERGIES], totals[ENERGIES], tolerance = options[SUM_ENERGIES], 1.0, FINAL_TOLERANCE
                 found[n, CONVERGED], found[n, CALLS] = 1.0 if converged else 0.0, call
                 for i in range(wide):
-                    point[n, i] = wheels[i, SPEED] = rows[POINT, i]
+                    point[n, i] = rows[POINT, i]
+            for i in range(wide):
+                wheels[i, SPEED] = rows[POINT, i]
             by_sides(wheels, place, SPEED, speeds, 0)
             by_sides(wheels, place, TARGET, speeds, 2)
             exits[n, 0], exits[n, 1], exits[n, 2] = throw_one(
@@ -248,16 +305,14 @@ def settle_samples(
                 count, accuracy, nips, sides, places, marks, out[n],
             )  # fmt: skip
             set_after_throw(wheels, place, out[n])
-            totals[BUS] = voltage
+            totals[BUS], jammed = voltage, exits[n, 2] == JAM
             whole[n, 2] = advance(wheels, source, totals, pause, tolerance, -1.0)
             if last:
                 break
-            if call < BROYDEN_CYCLES:
+            if stepped:
                 broyden_update(wheels, rows, inverse)
-            elif exits[n, 2] == JAM:
-                last = True
-            else:
-                last = converged = iterate_cycle(wheels, rows, close, (call - BROYDEN_CYCLES) % 2 == 1)
+            for i in range(wide):
+                rows[VALUE, i] = wheels[i, SPEED]
         if exits[n, 2] == NOT_REACHED:
             lost += 1
         read_wheels(wheels, totals, ended[n], energy[n], whole[n])
@@ -267,7 +322,7 @@ def settle_samples(
 def workspace(stages: int, wheels: int) -> tuple[Any, ...]:
     """Return arrays for `settle_samples`: those of throws and of wheels, then speeds, rows, inverse and accuracy."""
     return (
-        *run.workspace(stages), *recovery.workspace(wheels), np.zeros((4, stages)), np.zeros((7, wheels)),
+        *run.workspace(stages), *recovery.workspace(wheels), np.zeros((4, stages)), np.zeros((9, wheels)),
         np.zeros((wheels, wheels)), np.zeros(3),
     )  # fmt: skip
 
@@ -506,6 +561,8 @@ class Settled:
     missing: the same when the next throw begins [-]; columns as in `cycle`
     energies: of a settled cycle
     converged: whether the search converged, False where a throw jams; calls: most throws that it took [-]
+    Where it neither converged nor jams, loss and energies of the supply and of the motors are NaN, and throw, droop and
+    missing those of one of the throws, which go on changing.
     """
 
     cycle: Cycle
@@ -518,6 +575,11 @@ class Settled:
     energies: CycleEnergies
     converged: NDArray[np.bool_]
     calls: int
+
+    @property
+    def unsettled(self) -> NDArray[np.bool_]:
+        """Return where no settled state is known, though no throw jams."""
+        return np.asarray(~self.converged & ~self.throw.jammed & ~self.first.jammed)
 
     @property
     def average_power(self) -> Floats:
@@ -592,15 +654,19 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     done = as_throw(out, exits, shape)
     speed, ended = point.reshape(*shape, wheels), ended.reshape(*shape, wheels)
     jammed, target = done.jammed | first.jammed, np.broadcast_to(cycle.target, speed.shape)
+    converged = (found[:, CONVERGED] > 0).reshape(shape) & ~jammed
+    unknown = (~converged & ~jammed).reshape(-1)
+    energy[unknown], whole[unknown] = np.nan, np.nan
     ledger = motor_energies(energy.reshape(*shape, wheels, 4), whole.reshape(*shape, 3))
     droop, missing = (
         np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (cycle.after(done), speed)
     )
     loss = 1 - done.exit_speed / np.where(first.exit_speed > 0, first.exit_speed, 1.0)
+    loss = np.where(converged | jammed, loss, np.nan)
     return Settled(
         cycle=cycle, rate=rate, first=first, throw=done, loss=loss, droop=droop, missing=missing,
         energies=cycle_energies(cycle, speed, done, ended, ledger),
-        converged=(found[:, CONVERGED] > 0).reshape(shape) & ~jammed, calls=int(found[:, CALLS].max(initial=0.0)),
+        converged=converged, calls=int(found[:, CALLS].max(initial=0.0)),
     )  # fmt: skip
 
 
@@ -649,7 +715,7 @@ def highest_rate(
     for samples in GRIDS:
         at = np.linspace(low, high, samples)
         found = settle_cycle(cycle.at(np.exp(-at)), first, QUICK)
-        excess = np.where(found.throw.jammed, 1.0, found.loss) - loss
+        excess = np.where(found.throw.jammed | found.unsettled, 1.0, found.loss) - loss
         ends = (excess[0] > 0, excess[-1] <= 0) if ends is None else ends
         below = np.clip((excess <= 0).sum(axis=0) - 1, 0, samples - 2)[None]
         pair = np.concatenate([below, below + 1])

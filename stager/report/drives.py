@@ -10,7 +10,7 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.drives import Duty
-from stager.constraints.limit import rounded
+from stager.constraints.limit import NOT_SETTLED, rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
@@ -182,7 +182,9 @@ def _magazine_notes(content: dict[str, Any]) -> list[str]:
 
 def settled(design: OperatingPoint) -> dict[str, Any] | None:
     """Return steady throwing at the feed's rate as JSON has it; None without rate, drives or supply."""
-    found = design.settled
+    found, rate = design.settled, design.launcher.feed.rate
+    if design.unsettled and rate is not None:
+        return {"rate_1_s": float(rate), "exit_speed_m_s": None, "loss_fraction": None, "jammed": False}
     if found is None:
         return None
     return {
@@ -200,6 +202,8 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
     rate = f"At {digits(content['rate_1_s'])} throws a second it"
     if content["jammed"]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
+    if content["exit_speed_m_s"] is None:
+        return [f"{rate} does not settle: throws go on changing, and limits on them are not judged."]
     loss = max(content["loss_fraction"], 0.0)
     lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
     return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
@@ -268,7 +272,9 @@ def notes(content: dict[str, Any]) -> list[str]:
         f" {digits(together['power_W'])} W; one after another {digits(turn['time_s'])} s,"
         f" {digits(turn['current_A'])} A."
     ]
-    if content["missing"] is not None:
+    if content["missing"] == NOT_SETTLED:
+        found.append("At the feed's rate it does not settle: throws go on changing, and limits on them are not judged.")
+    elif content["missing"] is not None:
         found.append(
             f"Motors are reckoned without {content['missing']}, which is unknown: they take more, and get warmer."
             " Recovery, highest rate and rests that depend on it are not judged."

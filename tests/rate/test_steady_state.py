@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import Options, throw
+from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.rate import Cycle, Settled, highest_rate, settled
-from tests.drive.machines import DRIVE, launcher
+from tests.drive.machines import DRIVE, RPM, launcher
 
 WITHOUT_ENERGY = Options(energies=False)
 GOVERNED = replace(DRIVE, governed=True, current_limit=3.0)
@@ -237,3 +239,47 @@ def test_max_rate_is_zero_if_the_first_throw_jams() -> None:
     assert found is not None
     assert found.never
     assert found.rate == 0.0
+
+
+def drawn(seed: int) -> tuple[Launcher, Floats, float]:
+    """Return a launcher, wheel speeds [m/s] and a rate [1/s]; its wheels may slow down to a tenth of their speeds."""
+    rng = np.random.default_rng(seed)
+    layout, governed = (PAIR, RAIL, IDLER)[rng.integers(3)], bool(rng.integers(2))
+    drive = replace(
+        DRIVE, governed=governed, resistance=10 ** rng.uniform(-1.7, 0.3), current_limit=10 ** rng.uniform(0.1, 2),
+        speed_constant=10 ** rng.uniform(2.7, 3.6) * RPM, no_load_current=10 ** rng.uniform(-1.5, 0.3),
+    )  # fmt: skip
+    machine = launcher(
+        drive=drive, layout=layout, feed=10 ** rng.uniform(-0.3, 0.9), inertia=10 ** rng.uniform(-5.3, -3.3)
+    )
+    kind, static = rng.integers(3), rng.uniform(0.3, 1.2)
+    law = (
+        Falling(static, static * rng.uniform(0.1, 0.8), 10 ** rng.uniform(0, 1.3)), Constant(static),
+        Bell(static, 10 ** rng.uniform(-0.5, 1), rng.uniform(0.7, 3)),
+    )[kind]  # fmt: skip
+    contact = replace(
+        machine.contact, friction=law, rail_friction=law, stiffness=10 ** rng.uniform(3.5, 5),
+        rebound=rng.uniform(0.4, 1),
+    )  # fmt: skip
+    stage = replace(machine.template, crush=rng.uniform(1e-3, 6e-3), idler_inertia=1e-5 if layout is IDLER else 0.0)
+    stages = rng.integers(1, 4)
+    speeds = np.sort(rng.uniform(2, 40, stages)) if rng.integers(2) else rng.uniform(2, 40, stages)
+    return replace(machine, contact=contact, template=stage), speeds, 10 ** rng.uniform(-0.5, 1.7)
+
+
+@pytest.mark.parametrize("seed", [222, 339, 434, 454, 545, 733, 1123, *range(1000, 1020)])
+def test_settled_state_is_the_one_that_throw_after_throw_reaches(seed: int) -> None:
+    # The first seven have another fixed point too, with wheels that stand almost still, where the projectile jams.
+    machine, speeds, rate = drawn(seed)
+    found = settled(machine, rate, speeds)
+    assert found is not None
+    speed, jams = found.cycle.target, bool(found.first.jammed)
+    while not jams:
+        done = found.cycle.throw(speed, WITHOUT_ENERGY)
+        before, speed, jams = speed, found.cycle.recover(found.cycle.after(done)), bool(done.jammed)
+        if (np.abs(speed - before) <= 1e-9 * found.cycle.target).all():
+            break
+    assert bool(found.throw.jammed or found.first.jammed) is jams
+    assert bool(found.converged) is not jams
+    if not jams:
+        assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-5)
