@@ -180,14 +180,15 @@ def _ends(span: Span) -> str:
     return f"{span.low:.2f} to {span.high:.2f}"
 
 
-def measured_rows(points: Observations) -> list[dict[str, Any]]:
-    """Return measured throws as JSON has them, in the order of the table."""
+def measured_rows(launcher: Launcher, points: Observations) -> list[dict[str, Any]]:
+    """Return measured throws as JSON has them, in the order of the table; wheel speeds are of stages 1 to the last."""
     throws = points.throws
+    driven = [launcher.stage(k).layout.side_b_driven for k in range(points.side_b.shape[1])]
+    side_b = [[u if has else None for u, has in zip(row, driven, strict=True)] for row in points.side_b.tolist()]
     return [
         {
             "line": int(throws.line[k]), "throw": throws.order[k], "build": str(throws.build[k]),
-            "wheel_speed_m_s": points.side_a[k, -1], "wheel_speed_b_m_s": points.side_b[k, -1],
-            "speeds_before_m_s": points.side_a[k, :-1], "exit_speed_m_s": throws.exit_speed[k],
+            "wheel_speed_m_s": points.side_a[k], "wheel_speed_b_m_s": side_b[k], "exit_speed_m_s": throws.exit_speed[k],
             "expected_exit_speed_m_s": points.expected[k], "difference_fraction": difference,
             "expected_m_s": points.expected[k], "interval_m_s": points.interval[k], "outside": points.outside[k],
         }
@@ -302,12 +303,14 @@ def sweep_answer(
         more.append(measured_table(measured))
         notes = [*measured_notes(measured, len(near)), *notes]
     screen = Screen(_sweep_headline(launcher, sweep), (), notes, pictures=pictures, more_tables=more)
-    return Answer(screen, document(sweep_summary(sweep, spread, measured, chosen), source), yes=_passes(sweep))
+    content = sweep_summary(launcher, sweep, spread, measured, chosen)
+    return Answer(screen, document(content, source), yes=_passes(sweep))
 
 
 def sweep_summary(
-    sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None, chosen: Recommended | None = None
-) -> dict[str, Any]:
+    launcher: Launcher, sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None,
+    chosen: Recommended | None = None,
+) -> dict[str, Any]:  # fmt: skip
     """Return a sweep as JSON has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:
@@ -325,7 +328,7 @@ def sweep_summary(
         "robust": None if spread is None else robust(spread),
         "recommended": None if chosen is None else recommended_rows(chosen),
         "median_difference_fraction": None if measured is None else median(measured),
-        "measured": None if measured is None else measured_rows(measured),
+        "measured": None if measured is None else measured_rows(launcher, measured),
     }
 
 

@@ -45,10 +45,10 @@ def test_document_lists_every_measured_throw() -> None:
     assert [one["exit_speed_m_s"] for one in document["measured"]] == [float(row[3]) for row in rows]
     # rpm to surface speed: 2π/60 × the configuration's radius of 40 mm.
     speeds = [2 * np.pi / 60 * 0.04 * float(row[2]) for row in rows]
-    assert [one["wheel_speed_m_s"] for one in document["measured"]] == pytest.approx(speeds)
+    assert [one["wheel_speed_m_s"] for one in document["measured"]] == [[pytest.approx(speed)] for speed in speeds]
     launcher = package.load(CONFIG)
     for one in document["measured"]:
-        expected = float(launcher.simulate(one["wheel_speed_m_s"]).exit_speed)
+        expected = float(launcher.simulate(*one["wheel_speed_m_s"]).exit_speed)
         assert one["expected_exit_speed_m_s"] == pytest.approx(expected)
         assert one["difference_fraction"] == pytest.approx(one["exit_speed_m_s"] / expected - 1)
     for one in document["measured"]:
@@ -75,7 +75,9 @@ def test_throws_of_stage_two_at_the_given_first_speed(two: str) -> None:
     ran = stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12", "--json")
     document = json.loads(ran.out)
     assert [one["line"] for one in document["measured"]] == [3, 4, 5, 7]
-    assert [one["speeds_before_m_s"] for one in document["measured"]] == [[12], [12], [14], [12]]
+    speeds = [one["wheel_speed_m_s"] for one in document["measured"]]
+    assert [one[:-1] for one in speeds] == [[12], [12], [14], [12]]
+    assert {len(one) for one in speeds} == {2}
     assert document["measured"][2]["difference_fraction"] is None
     message = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12").out.split())
     assert "1 throw jammed where the configuration expects none to." in message
@@ -109,3 +111,10 @@ def test_figure_table_lists_the_measured_throws() -> None:
     found = launcher.sweep(throws=launcher.read_throws(TABLE, "B"))
     twin = found.picture().twin
     assert sum("measured" in row for row in twin.rows) == 12
+
+
+def test_measured_throws_have_the_speed_of_side_b_where_it_is_driven(two: str) -> None:
+    for layout, driven in (("pair", True), ("rail", False)):
+        given = ("sweep", CONFIG, two, "--stage", "2", "--speed", "12", "--set", f"stage.layout={layout}", "--json")
+        for one in json.loads(stager(*given).out)["measured"]:
+            assert one["wheel_speed_b_m_s"] == (one["wheel_speed_m_s"] if driven else [None, None])
