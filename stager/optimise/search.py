@@ -46,6 +46,8 @@ JOINED = 0.01
 """Distance to known settings at which a refinement ends [-]."""
 PENALTY = 10.0
 """Merit that a violation of 1 costs at first [-]."""
+STRICT = 1e3
+"""Merit that it costs where a step is to break nothing [-]."""
 INNER = 0.3
 """Inner of the two points tried on either side of a variable, over the trust region [-]."""
 
@@ -110,9 +112,9 @@ def refine_all(
     All are refined together, so that what they look at is thrown at once. One that comes close to an earlier one which
     breaks no limit ends there: beside it there is nothing to find.
     """
-    here = list(starts)
+    here, found = list(starts), list(starts)
     works = [_refining(problem, here, number, objective, effort, least) for number in range(len(starts))]
-    found, asked = list(starts), {number: next(work) for number, work in enumerate(works)}
+    asked = {number: next(work) for number, work in enumerate(works) if not starts[number].jammed[0]}
     while asked:
         looked, low = problem.look(np.vstack(list(asked.values()))), 0
         for number, x in list(asked.items()):
@@ -131,15 +133,13 @@ def refine_all(
 def _refining(
     problem: Problem, places: list[Trial], number: int, objective: Objective, effort: Effort, least: float
 ) -> Generator[Floats, Trial, Trial]:  # fmt: skip
-    """Refine the settings `places[number]`: yield variables to look at, take what is there, return the best.
+    """Refine the settings `places[number]`, which get through: yield variables to look at, return the best.
 
     places: where each of the refinements that run together is; this one keeps its own up to date.
     """
     kept = here = places[number]
     radius, penalty = effort.radius, PENALTY
     for _ in range(effort.rounds):
-        if here.jammed[0]:
-            break
         model = _Model(problem, here, (yield here.x + _moves(problem.size, radius)), objective, least)
         move, promised, price = model.step(penalty)
         penalty = max(penalty, 2.0 * price)
@@ -166,7 +166,7 @@ def _finished(problem: Problem, kept: Trial, objective: Objective, effort: Effor
     if kept.jammed[0] or kept.violation[0] > RESTORED:
         return kept
     around = problem.look(kept.x + _moves(problem.size, CHECK_RADIUS))
-    _, promised, _ = _Model(problem, kept, around, objective, least).step(PENALTY)
+    _, promised, _ = _Model(problem, kept, around, objective, least).step(STRICT)
     return smooth(problem, kept, objective, effort, least) if promised > UNSETTLED else kept
 
 
