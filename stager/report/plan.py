@@ -180,6 +180,26 @@ def certificate_rows(plan: Plan) -> dict[str, Any]:
     }
 
 
+def bound_behind(launcher: Launcher, plan: Plan) -> float | None:
+    """Return the upper bound behind the outlet [m/s]; None where none is known.
+
+    Where there is no bound for some stage, `Bound.speed` is what limits on the throw allow: no bound, unless the plan
+    reaches it.
+    """
+    known, fastest = plan.bound, plan.best if plan.fastest is None else plan.fastest
+    if known is None:
+        return None
+    if known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + NO_GAP)):
+        return None
+    return float(outlet_speed(launcher, known.speed))
+
+
+def possible_gain(launcher: Launcher, plan: Plan) -> float | None:
+    """Return bound / speed of the fastest design − 1 [-], both behind the outlet; None where no bound is known."""
+    top, fastest = bound_behind(launcher, plan), plan.best if plan.fastest is None else plan.fastest
+    return None if top is None or fastest is None or not fastest.count else top / _leaves(launcher, fastest) - 1
+
+
 def certificate_notes(launcher: Launcher, plan: Plan) -> list[str]:
     """Return sentences on the upper bound: how near the plan comes to it, what it leaves out.
 
@@ -189,11 +209,11 @@ def certificate_notes(launcher: Launcher, plan: Plan) -> list[str]:
     if known is None:
         return []
     asked = None if best is None else known.asked
-    # The bound is on the fastest design. Where no bound is known, `speed` is the limit on exit speed alone.
+    # The bound is on the fastest design.
     fastest = best if plan.fastest is None else plan.fastest
-    unbounded = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + NO_GAP))
+    top = bound_behind(launcher, plan)
     reached = None if fastest is None or asked is not None else _leaves(launcher, fastest)
-    sentences = [] if unbounded else [nearness(float(outlet_speed(launcher, known.speed)), reached)]
+    sentences = [] if top is None else [nearness(top, reached)]
     if plan.fastest is not None and plan.fastest is not plan.best:
         stages = plural(plan.fastest.count, "stage")
         sentences.insert(0, f"Fastest within the limits: {stages}, {speed(_leaves(launcher, plan.fastest))} m/s.")
@@ -204,7 +224,7 @@ def certificate_notes(launcher: Launcher, plan: Plan) -> list[str]:
             sentences.append(fewest(bounds, wanted, best.count))
     if plan.catalogue is not None:
         sentences.append(alternatives.catalogue_proviso(plan.catalogue))
-    if unbounded:
+    if top is None:
         sentences.append(f"There is no upper bound for {known.missing} yet: another setting may be faster.")
     names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
     if names and not known.missing:

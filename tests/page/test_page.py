@@ -15,6 +15,7 @@ import pytest
 
 from stager.api.documents import Report
 from stager.errors import printable
+from stager.model.launcher import Outlet
 from stager.report.page import page as render
 from tests.cli.run import stager
 from tests.page import reports
@@ -97,6 +98,42 @@ def test_page_begins_with_verdict_then_card() -> None:
     assert f"{report.plan.best.exit_speed:.2f} m/s" in header.all("dl")[0].text
     order = [element.attributes.get("id") for element in everything(tree) if element.name in ("header", "section")]
     assert order[:2] == ["verdict", "card"]
+
+
+def facts_of(report: Report) -> str:
+    """Return the facts at the head of the page."""
+    return read(report.html()).all("header")[0].all("dl")[0].text
+
+
+def test_page_tells_no_bound_where_there_is_none() -> None:
+    # Without a theorem for a stage, the speed of the bound is what limits on the throw allow.
+    report = reports.without_throws()
+    plan, best = report.plan, report.plan.best
+    assert best is not None
+    assert plan.bound is not None
+    assert "Upper bound" in facts_of(report)
+    assert "Possible further gain" in facts_of(report)
+    bare = replace(plan.bound, missing="rods in two nips", cap=2 * best.exit_speed)
+    shown = facts_of(Report(replace(report.data, plan=replace(plan, bound=bare))))
+    assert "Upper bound" not in shown
+    assert "Possible further gain" not in shown
+    # A plan at that speed is the fastest one, whatever a bound would say.
+    at_limit = replace(bare, cap=best.exit_speed)
+    shown = facts_of(Report(replace(report.data, plan=replace(plan, bound=at_limit))))
+    assert f"{best.exit_speed:.2f} m/s" in shown.split("Upper bound")[1]
+
+
+def test_bound_on_the_page_is_behind_the_outlet_as_the_exit_speed_is() -> None:
+    report = reports.without_throws()
+    plan, best = report.plan, report.plan.best
+    assert best is not None
+    assert plan.bound is not None
+    machine = replace(best.design.launcher, outlet=Outlet(loss=0.5))
+    there = replace(plan, best=replace(best, design=replace(best.design, launcher=machine)))
+    shown = facts_of(Report(replace(report.data, plan=there)))
+    # Energies: ½m(v² − v_out²) is the loss.
+    behind = (plan.bound.speed**2 - 2 * 0.5 / 0.018) ** 0.5
+    assert f"{behind:.2f} m/s" in shown.split("Upper bound")[1]
 
 
 def test_card_lists_every_wheel() -> None:

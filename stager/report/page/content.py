@@ -218,13 +218,14 @@ def view(data: ReportData) -> View:
 def _facts(data: ReportData) -> Sequence[Fact]:
     """Return the main figures of a plan."""
     content, best = data.content, data.plan.best
-    length, power, bound = content["length_m"], content["average_power_W"], content["bound_m_s"]
+    length, power, bound = content["length_m"], content["average_power_W"], plans.bound_behind(data.launcher, data.plan)
     spin = (content["spin_rad_s"] or 0.0) / tau
     settled = None if best is None or best.design.settled is None else best.design.settled
     fastest = data.plan.fastest
     other = (
         "" if fastest is None or best is None or fastest.count == best.count else f", {plural(fastest.count, 'stage')}"
     )
+    gain = plans.possible_gain(data.launcher, data.plan)
     facts = (
         Fact("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
         Fact("Exit energy", f"{digits(content['exit_energy_J'])} J"),
@@ -235,7 +236,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
              MISSING if settled is None else f"{speed(float(settled.throw.exit_speed))} m/s"),
         Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
         Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
-        Fact("Possible further gain", MISSING if other else percent(content["gap_fraction"])),
+        Fact("Possible further gain", MISSING if other else percent(gain)),
     )  # fmt: skip
     return [fact for fact in facts if fact.value != MISSING]
 
