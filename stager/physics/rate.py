@@ -442,10 +442,6 @@ def sequence(cycle: Cycle, throws: int, options: Options = DEFAULT) -> Sequence:
     return Sequence(exit_speed=np.stack(exits), missing=np.stack(missing))
 
 
-ROUNDS = 4
-"""Fixed-point iterations for the extra current of a contact [-]."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CycleEnergies:
     """Energies of one cycle [J]; source = supply_heat + Σ count·(copper + no_load + windage + wheel_work + stored).
@@ -487,8 +483,8 @@ def cycle_energies(cycle: Cycle, start: Floats, done: Throw, end: Floats, recove
 def contact_energies(cycle: Cycle, start: Floats, done: Throw) -> MotorEnergies:
     """Return the energies over the time of the longest contact, with the wheels at `start` [rad/s] before the throw.
 
-    The throw's record has the work of each motor above that which holds its wheel; its line has the current at either
-    end of its own contact.
+    The throw's record has the work of each motor, and the integrals of its torque and of the square of it, above that
+    which holds its wheel; torque by current is its constant.
     """
     train, holding = cycle.train, cycle.holding
     end = cycle.after(done)
@@ -497,7 +493,9 @@ def contact_energies(cycle: Cycle, start: Floats, done: Throw) -> MotorEnergies:
     given = train.columns(done.stages.wheel_work_a, done.stages.wheel_work_b)
     work = given + train.inertia * (end**2 - start**2) / 2
     turned = (start + end) / 2 * own + end * (whole - own)
-    extra, squared = _currents(cycle, start, end, own, work)
+    stages = done.stages
+    extra = train.columns(stages.motor_impulse_a, stages.motor_impulse_b) / train.pull
+    squared = train.columns(stages.motor_square_a, stages.motor_square_b) / train.pull**2
     copper = train.resistance * (holding.current**2 * whole + 2 * holding.current * extra + squared)
     idle = train.pull * train.idle_current * turned
     drag = train.pull * holding.current * turned - idle
@@ -510,41 +508,6 @@ def contact_energies(cycle: Cycle, start: Floats, done: Throw) -> MotorEnergies:
         electrical=electrical, copper=copper, no_load=idle, windage=drag,
         supply_heat=(cycle.supply.voltage * current - power) * span, charge=current * span,
     )  # fmt: skip
-
-
-def _currents(cycle: Cycle, start: Floats, end: Floats, time: Floats, work: Floats) -> tuple[Floats, Floats]:
-    """Return ∫e dt [A s] and ∫e² dt [A^2 s] of the currents e above those that hold the wheels.
-
-    Over contacts of `time` [s] from speeds `start` to `end` [rad/s], in which the motors do the extra `work` [J]. On
-    the motor's line ω = ω_set − eR/K, so that work = K·(ω_set ∫e − (R/K) ∫e²). Between its ends e is assumed to rise
-    with the square of time and then to stay, as for a wheel that slips and then grips, as long as gives that mean.
-    A wheel that the projectile drives far above its set speed takes no current.
-    """
-    train, target, held = cycle.train, cycle.holding.angular_speed, cycle.holding.current
-    most = np.maximum(train.current_limit - held, 0.0)
-    line = [train.pull * (target - speed) / train.resistance for speed in (start, end)]
-    first, last = (np.clip(current, 0.0, most) for current in line)
-    free = (target > 0) & np.logical_and.reduce([(-held <= current) & (current <= most) for current in line])
-    speed = (start + end) / 2
-    total = plain = work / (train.pull * np.where(speed > 0, speed, 1.0))
-    span = np.where(time > 0, time, 1.0)
-    squared = np.zeros_like(plain)
-    for _ in range(ROUNDS):
-        squared = time * _mean_square(first, last, total / span)
-        owed = (work + train.resistance * squared) / (train.pull * np.where(free, target, 1.0))
-        total = np.where(free, owed, plain)
-    return total, squared
-
-
-def _mean_square(first: Floats, last: Floats, mean: Floats) -> Floats:
-    """Return the mean square of such a current from `first` to `last` with a given `mean` [A^2], at least mean².
-
-    Where the mean is below that of a rise over the whole time, the current rises with a higher power of time.
-    """
-    rise = last - first
-    share = np.clip((mean - first) / np.where(rise != 0, rise, 1.0), 1e-6, 1.0)
-    rising = np.where(share >= 1 / 3, 1 - 0.8 * 1.5 * (1 - share), 1 / (2 / share - 1))
-    return np.maximum(first**2 + 2 * first * (mean - first) + rise**2 * rising, mean**2)
 
 
 SETTLING = 8

@@ -124,6 +124,8 @@ class Transit:
     crush_loss: energy lost by compression and release [J]
     motor_work: mechanical work of the motors during the contact, above that which holds the set speed [J]
     peak_acceleration: along the barrel [m/s^2]; peak_slip_power: of both sides [W]
+    motor_impulse: ∫τ dt [N m s], motor_square: ∫τ² dt [N^2 m^2 s] of the torque of each side's motor at the wheel above
+        that which holds the set speed
     """
 
     wheel_speed_a: Floats
@@ -146,6 +148,10 @@ class Transit:
     motor_work: Floats
     peak_acceleration: Floats
     peak_slip_power: Floats
+    motor_impulse_a: Floats
+    motor_impulse_b: Floats
+    motor_square_a: Floats
+    motor_square_b: Floats
 
     @property
     def jammed(self) -> NDArray[np.bool_]:

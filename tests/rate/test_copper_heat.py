@@ -15,10 +15,10 @@ from stager.physics.friction import Constant
 from stager.physics.rate import build_cycle, contact_energies, settled
 from tests.drive.machines import DRIVE, launcher
 
-SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
+SPEED, FEED = 12.0, 2.0
 
 
-def _integrate_copper_heat(friction: float, limit: float, idle: float) -> float:
+def _integrate_copper_heat(friction: float, limit: float, idle: float, inertia: float) -> float:
     """Return ∫Ri² dt [J] of one motor of a pair, from the equations of motion in time; rebound 1, no wheel growth."""
     radius, half, crush, stiffness, creep, mass = 0.04, 0.019, 2e-3, 4e4, 0.15, 0.018
     pull, resistance = 1 / DRIVE.speed_constant, DRIVE.resistance
@@ -33,7 +33,7 @@ def _integrate_copper_heat(friction: float, limit: float, idle: float) -> float:
         current = np.clip(idle + pull * (SPEED / radius - turning) / resistance, 0.0, max(limit, idle))
         drive = pull * (current - idle)
         push = 2 * (grip * cosine + normal * sine) / mass
-        return [speed, push, (drive - radius * grip) / INERTIA, resistance * current**2]
+        return [speed, push, (drive - radius * grip) / inertia, resistance * current**2]
 
     def out(_: float, state: Floats) -> float:
         return float(state[0] - reach)
@@ -44,10 +44,12 @@ def _integrate_copper_heat(friction: float, limit: float, idle: float) -> float:
     return float(solved.y[3, -1])
 
 
-# Full grip at the end; slip throughout; a controller that limits the current.
-@pytest.mark.parametrize("friction, limit, within", [(0.5, 30.0, 0.02), (0.2, 30.0, 0.03), (0.5, 4.0, 0.08)])
-def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float, limit: float, within: float) -> None:
-    machine = launcher(drive=replace(DRIVE, current_limit=limit), tyre=None, inertia=INERTIA, material=None, feed=FEED)
+# Full grip at the end; slip throughout; a controller that limits the current. Light wheels slow down and come back
+# within the contact.
+@pytest.mark.parametrize("inertia", [1e-4, 4e-5, 1e-5, 4e-6])
+@pytest.mark.parametrize("friction, limit", [(0.5, 30.0), (0.2, 30.0), (0.5, 4.0), (0.5, np.inf)])
+def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float, limit: float, inertia: float) -> None:
+    machine = launcher(drive=replace(DRIVE, current_limit=limit), tyre=None, inertia=inertia, material=None, feed=FEED)
     law = Constant(friction)
     machine = replace(machine, contact=replace(machine.contact, friction=law, rail_friction=law, rebound=1.0))
     speeds = np.array([SPEED])
@@ -55,8 +57,8 @@ def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float
     cycle = build_cycle(machine, 1.0, done.stages.contact_time.max(), speeds)
     assert cycle is not None
     found = contact_energies(cycle, cycle.target, done)
-    expected = _integrate_copper_heat(friction, limit, float(cycle.holding.current[0]))
-    assert float(found.copper[0]) == pytest.approx(expected, rel=within)
+    expected = _integrate_copper_heat(friction, limit, float(cycle.holding.current[0]), inertia)
+    assert float(found.copper[0]) == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL])

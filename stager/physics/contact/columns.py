@@ -34,27 +34,29 @@ STAGE = 15
 # NIP: one stage within one throw; the first RECORD columns are the fields of `stager.physics.records.Transit`.
 (
     SPEED_A, SPEED_B, ENTRY, EXIT, SPIN_IN, SPIN_OUT, AFTER_A, AFTER_B, SLIP_OUT, LEAST_SLIP, GRIP, DURATION, WORK_A,
-    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, MOTOR_WORK, ACCELERATION, SLIP_POWER,
-) = range(20)  # fmt: skip
-RECORD = 20
+    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, MOTOR_WORK, ACCELERATION, SLIP_POWER, IMPULSE_A, IMPULSE_B, SQUARE_A, SQUARE_B,
+) = range(24)  # fmt: skip
+RECORD = 24
 (
     AXIS, REACH, HEIGHT, DEPTH, RAMP, LENGTH, ROLLING, NIP_STIFFNESS, NIP_EXPONENT, NIP_REBOUND, NORMALS, NIP_LAYOUT,
     LOW_SLIP, HIGH_SLIP, STEP_POWER, SYMMETRIC,
-) = range(20, 36)  # fmt: skip
+) = range(24, 40)  # fmt: skip
 """AXIS: place of the axes along the barrel [m]; REACH: R + r with growth, HEIGHT: distance of the axis from the line of
 the projectile's centre [m], 0 for a rod; RAMP: half the contact of a round shape, the ramp of a rod [m]; LENGTH: of a
 rod, 0 for round shapes; ROLLING: rolling loss of one side as a force [N]; NORMALS: normal forces that act along the
 barrel; SYMMETRIC: 1 while both sides are alike; ACCELERATION: the greatest force [N] until the contact is over."""
-NIP = 36
+NIP = 40
 
 # SIDE: one side of a nip within one throw.
 (
     RADIUS, GAIN, BRAKE, TURN, HELD, TORQUE_SLOPE, TORQUE_LOW, TORQUE_HIGH, START, SPEED, WORK, HEAT, WHEEL, COSINE,
     SLIP, FORCE, RATE, FORCE_BY_SLIP, COUPLING, TORQUE_BY_SPEED, FORCE_BY_PLACE, SLIP_BY_PLACE, RATE_BY_PLACE,
     START_SLIP, START_FORCE, START_RATE, DAMPING, WHEEL_GAIN, BY_SPEED, SHARE, SHARE_COUPLING, TO_SPEED, TO_SPIN,
-    PULLED, KNOWN, OFFSET, WORK_SUM, HEAT_SUM, FORCE_SUM, STEP_WORK, STEP_HEAT, FRESH, PART,
-) = range(43)  # fmt: skip
+    PULLED, KNOWN, OFFSET, WORK_SUM, HEAT_SUM, FORCE_SUM, STEP_WORK, STEP_HEAT, FRESH, IMPULSE, SQUARE, IMPULSE_SUM,
+    SQUARE_SUM, STEP_IMPULSE, STEP_SQUARE, PART,
+) = range(49)  # fmt: skip
 """GAIN: R/J; BRAKE: −R²/J; TURN: +1 where forward friction spins the projectile forward, else −1; HELD: speed that the
-throttle would hold; START: set speed; SPEED: present speed [m/s]; WORK, HEAT: up to now [J]. All others belong to one
-step: *_BY_*: a derivative; START_*: at its start; PART: the first of the increments of its six stages."""
-SIDE = 43 + 6
+throttle would hold; START: set speed; SPEED: present speed [m/s]; WORK, HEAT: up to now [J]; IMPULSE, SQUARE: ∫τ dt
+[N m s] and ∫τ² dt [N^2 m^2 s] up to now of the motor's torque τ above that which holds the set speed. All others belong
+to one step: *_BY_*: a derivative; START_*: at its start; PART: the first of the increments of its six stages."""
+SIDE = 49 + 6

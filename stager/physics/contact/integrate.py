@@ -7,7 +7,7 @@ OrdinaryDiffEq.jl (Rodas4P); the tests measure the order.
 
 A step solves (1 − t·J) K = ρ for the increments K of six stages, J the exact Jacobian. Each side's wheel speed acts
 only on its own slip and is eliminated: δF = α + β·δv + σ·δΩ for every side leaves two equations in δv and δΩ for any
-number of sides. Contact time, works and heats do not act back and are summed at the end.
+number of sides. Contact time, works, heats and the motors' impulses do not act back and are summed at the end.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
     ACCELERATION, BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, DURATION, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP,
-    FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT, HEAT_SUM, HIGH_SLIP, KNOWN, LOW_SLIP, MASS, OFFSET, PART, PULLED, RATE,
-    RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SLIP_POWER, SPEED, SPIN_INERTIA, START,
-    START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, SUM_ENERGIES, TOLERANCE,
-    TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL, WHEEL_GAIN, WORK, WORK_SUM,
+    FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT, HEAT_SUM, HIGH_SLIP, IMPULSE, IMPULSE_SUM, KNOWN, LOW_SLIP, MASS, OFFSET,
+    PART, PULLED, RATE, RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SLIP_POWER, SPEED,
+    SPIN_INERTIA, SQUARE, SQUARE_SUM, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_IMPULSE,
+    STEP_POWER, STEP_SQUARE, STEP_WORK, SUM_ENERGIES, TOLERANCE, TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL,
+    WHEEL_GAIN, WORK, WORK_SUM,
 )  # fmt: skip
-from stager.physics.contact.equations import LEAST_SPEED, evaluate
+from stager.physics.contact.equations import LEAST_SPEED, evaluate, motor
 
 GAMMA = 0.25
 """Diagonal coefficient of the method [-]."""
@@ -127,8 +128,8 @@ def step(
     speed_error, spin_error, wheel_error : float
         Local errors; the greatest over the wheels.
     thrust, time : float
-        Greatest force along the barrel within the step [N], and its duration [s]. STEP_WORK, STEP_HEAT [J] of the
-        sides and STEP_POWER [W] of the nips are written to the arrays.
+        Greatest force along the barrel within the step [N], and its duration [s]. STEP_WORK, STEP_HEAT [J],
+        STEP_IMPULSE, STEP_SQUARE of the sides and STEP_POWER [W] of the nips are written to the arrays.
     """
     inverse_mass, radius = 1.0 / body[MASS], body[HALF_WIDTH]
     turns = body[SPIN_INERTIA] > 0.0 and not symmetric
@@ -166,6 +167,7 @@ def step(
         turn_by_speed += sides[i, TURN] * above_speed
         turn_by_spin += sides[i, TURN] * above_spin
         sides[i, WORK_SUM] = sides[i, HEAT_SUM] = sides[i, FORCE_SUM] = 0.0
+        sides[i, IMPULSE_SUM] = sides[i, SQUARE_SUM] = 0.0
     push, twist = weight * pace * inverse_mass, pace * spin_gain
     a, b = 1.0 + per_speed * rate - push * by_speed, -push * by_spin
     c, d = per_speed * spin_rate - twist * turn_by_speed, 1.0 - twist * turn_by_spin
@@ -235,6 +237,9 @@ def step(
                 sides[i, WORK_SUM] += sides[i, FORCE] * sides[i, WHEEL] * share
                 sides[i, HEAT_SUM] += sides[i, FORCE] * sides[i, SLIP] * share
                 sides[i, FORCE_SUM] += total * force
+                torque, _ = motor(sides, i, sides[i, WHEEL])
+                sides[i, IMPULSE_SUM] += torque * share
+                sides[i, SQUARE_SUM] += torque * torque * share
     wheel_error = 0.0
     for j in range(acting.shape[0]):
         i = acting[j]
@@ -260,6 +265,10 @@ def step(
             sides[i, STEP_WORK] = sides[i, WORK_SUM] + more * sides[i, SPEED] + pressed * wheel
             sides[i, STEP_HEAT] = sides[i, HEAT_SUM] + more * sides[i, START_SLIP] + pressed * slip
             sides[i, STEP_HEAT] += TOTAL_EXPLICIT * turned * sides[i, START_FORCE] * sides[i, SLIP_BY_PLACE]
+            torque, torque_slope = motor(sides, i, sides[i, SPEED])
+            sides[i, STEP_IMPULSE] = sides[i, IMPULSE_SUM] + common * torque + pace * torque_slope * wheel
+            change = torque * (common * torque + 2.0 * pace * torque_slope * wheel)
+            sides[i, STEP_SQUARE] = sides[i, SQUARE_SUM] + change
     fresh_spin = inner_spin + parts[1, 5] if turns else spin
     spin_error = abs(parts[1, 5]) if turns else 0.0
     return inner + parts[0, 5], fresh_spin, abs(parts[0, 5]), spin_error, wheel_error, most, time
@@ -376,6 +385,8 @@ def integrate_piece(
             if energies:
                 sides[i, WORK] += sides[i, STEP_WORK]
                 sides[i, HEAT] += sides[i, STEP_HEAT]
+                sides[i, IMPULSE] += sides[i, STEP_IMPULSE]
+                sides[i, SQUARE] += sides[i, STEP_SQUARE]
         if place >= ARRIVED:
             at, _, _ = position(piece, 1.0)
             for j in range(acting.shape[0]):

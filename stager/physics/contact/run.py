@@ -28,12 +28,12 @@ from stager.physics.barrel import free_flight, pitch, slowing
 from stager.physics.compiled import COMPILES, compiled, entry
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
-    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
-    HELD, HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
-    MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
-    PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED,
-    SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, START, STIFFENING, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE,
-    TURN, WHEEL_RADIUS, WORK, WORK_A,
+    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT, HELD,
+    HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, IMPULSE, IMPULSE_A, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH,
+    LOW_SLIP, MASS, MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
+    PITCH, PULL, PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE,
+    SLOWING, SPEED, SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, SQUARE, SQUARE_A, START, STIFFENING, STIFFNESS, SYMMETRIC,
+    TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
 from stager.physics.contact.equations import air_moment, crush_loss, number_and_values, stored
 from stager.physics.contact.integrate import LOST, STOPPED, integrate_piece
@@ -142,6 +142,7 @@ def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: fl
     for j in range(2):
         side = sides[2 * k + j]
         nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
+        nip[IMPULSE_A + j], nip[SQUARE_A + j] = side[IMPULSE], side[SQUARE]
         if side[TORQUE_SLOPE] * side[GAIN] * abs(side[WORK]) > 0.0:
             # The motor did the wheel's work and its gain of kinetic energy.
             gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[GAIN])
@@ -244,6 +245,7 @@ def throw_one(
             if symmetric:
                 a, b_side = sides[2 * k], sides[2 * k + 1]
                 b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
+                b_side[IMPULSE], b_side[SQUARE] = a[IMPULSE], a[SQUARE]
             if ending == STOPPED:
                 complete_record(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
             nips[k, AXIS] += origin
