@@ -47,6 +47,11 @@ class Checked(Shown):
         return float(self.design.throw.exit_speed)
 
     @property
+    def outlet_speed(self) -> float:
+        """Speed behind the outlet, without one that behind the last wheel [m/s]."""
+        return float(self.design.outlet_speed)
+
+    @property
     def exit_energy(self) -> float:
         """Energy of the projectile's motion behind the outlet, without its spin [J]."""
         return float(self.design.exit_energy)
@@ -150,6 +155,11 @@ class PlanResult(Shown, Plan):
     def exit_speed(self) -> float:
         """Exit speed behind the last wheel [m/s]."""
         return self._settings.exit_speed
+
+    @property
+    def outlet_speed(self) -> float:
+        """Speed behind the outlet, without one that behind the last wheel [m/s]."""
+        return float(self._settings.design.outlet_speed)
 
     @property
     def exit_energy(self) -> float:

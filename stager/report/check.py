@@ -36,7 +36,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     """
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     found = duty(design)
-    driven = None if found is None else drives.summary(found)
+    driven = None if found is None else drives.summary(design.launcher, found)
     jams_at_rate, feed = drives.jams(driven), drives.feed(design.launcher, design.settled)
     pusher = _pusher(design)
     judged = [row["kept"] for row in rows]

@@ -15,6 +15,7 @@ from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
 from stager.physics.barrel import BUSY, feed_rate
+from stager.physics.flight import outlet_speed
 from stager.physics.pusher import push
 from stager.physics.rate import Settled
 from stager.physics.transient import SpinUp
@@ -27,13 +28,13 @@ NO_LOSS = 5e-5
 """Loss of exit speed below which a screen says that there is none [-]."""
 
 
-def summary(found: Duty) -> dict[str, Any]:
+def summary(launcher: Launcher, found: Duty) -> dict[str, Any]:
     """Return spin-up, wheels and throws at the feed's rate as JSON has them."""
     return {
         "spin_up": _spin_up(found.together),
         "spin_up_in_turn": _spin_up(found.in_turn),
         "wheels": [_wheel(found, column) for column in range(found.train.size)],
-        "at_rate": _at_rate(found),
+        "at_rate": _at_rate(launcher, found),
         "highest_rate_1_s": found.highest_rate,
         "highest_rate_by": found.decides,
         "highest_rate_loss_fraction": found.loss,
@@ -74,7 +75,7 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
     return row
 
 
-def _at_rate(found: Duty) -> dict[str, Any] | None:
+def _at_rate(launcher: Launcher, found: Duty) -> dict[str, Any] | None:
     settled = found.settled
     if settled is None:
         return None
@@ -83,6 +84,8 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
         "jammed": bool(settled.throw.jammed),
         "first_exit_speed_m_s": float(settled.first.exit_speed),
         "settled_exit_speed_m_s": float(settled.throw.exit_speed),
+        "first_outlet_speed_m_s": float(outlet_speed(launcher, settled.first.exit_speed)),
+        "settled_outlet_speed_m_s": float(outlet_speed(launcher, settled.throw.exit_speed)),
         "loss_fraction": float(settled.loss),
         "recovery_time_s": found.recovery,
         "average_power_W": float(settled.average_power),
@@ -190,6 +193,7 @@ def settled(design: OperatingPoint) -> dict[str, Any] | None:
     return {
         "rate_1_s": float(found.rate),
         "exit_speed_m_s": float(found.throw.exit_speed),
+        "outlet_speed_m_s": float(outlet_speed(design.launcher, found.throw.exit_speed)),
         "loss_fraction": float(found.loss),
         "jammed": bool(found.throw.jammed),
     }
@@ -206,7 +210,7 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
         return [f"{rate} does not settle: throws go on changing, and limits on them are not judged."]
     loss = max(content["loss_fraction"], 0.0)
     lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
-    return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
+    return [f"{rate} settles at {speed(content['outlet_speed_m_s'])} m/s, {lost}."]
 
 
 def jams(content: dict[str, Any] | None) -> bool:
@@ -244,7 +248,7 @@ def tables(content: dict[str, Any]) -> list[Table]:
     rate = content["at_rate"]
     if rate is not None:
         row = (
-            digits(rate["rate_1_s"]), speed(rate["first_exit_speed_m_s"]), speed(rate["settled_exit_speed_m_s"]),
+            digits(rate["rate_1_s"]), speed(rate["first_outlet_speed_m_s"]), speed(rate["settled_outlet_speed_m_s"]),
             small_percent(rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
             digits(rate["energy_per_throw_J"]),
             MISSING if rate["throws_per_charge"] is None else about(rate["throws_per_charge"]),
@@ -333,7 +337,7 @@ def motor_answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discha
         "smallest": None if smallest is None else smallest.number,
         "needed": [_needed_row(one) for one in sizing.needed],
         "motors": [_candidate_row(one) for one in sizing.candidates],
-        "charge": [_charge_row(one, magazine) for one in discharges],
+        "charge": [_charge_row(launcher, one, magazine) for one in discharges],
         "magazine": magazine,
         "empty_s": None if magazine is None else magazine / sizing.rate,
     }
@@ -344,7 +348,7 @@ def motor_answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discha
         rows = tuple(_candidate(one) for one in sizing.candidates)
         tables.append(Table("Drives that are offered, smallest first", _CANDIDATES, rows).without_empty(MISSING))
     if discharges:
-        rows = tuple(_charge(one, magazine) for one in discharges)
+        rows = tuple(_charge(launcher, one, magazine) for one in discharges)
         listed = launcher.supply is not None and bool(launcher.supply.batteries)
         title = "One charge of each battery" if listed else "One charge, by number of cells in series"
         drive = smallest or next((one for one in sizing.candidates if one.number == 0), None)
@@ -460,21 +464,23 @@ def _candidate(one: Candidate) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _charge_row(one: Discharge, magazine: int | None) -> dict[str, Any]:
+def _charge_row(launcher: Launcher, one: Discharge, magazine: int | None) -> dict[str, Any]:
     return {
         "battery": one.battery or None, "cells": one.cells, "throws": one.throws, "time_s": one.seconds,
         "ends_by": one.ends_by,
         "magazines": None if magazine is None else one.throws / magazine,
         "left_fraction": one.left.tolist(), "voltage_V": one.voltage.tolist(),
-        "exit_speed_m_s": one.exit_speed.tolist(), "throws_so_far": one.so_far.tolist(),
+        "exit_speed_m_s": one.exit_speed.tolist(),
+        "outlet_speed_m_s": outlet_speed(launcher, one.exit_speed).tolist(),
+        "throws_so_far": one.so_far.tolist(),
     }  # fmt: skip
 
 
-def _charge(one: Discharge, magazine: int | None) -> tuple[str, ...]:
-    some = one.left.size > 0
+def _charge(launcher: Launcher, one: Discharge, magazine: int | None) -> tuple[str, ...]:
+    some, leaves = one.left.size > 0, outlet_speed(launcher, one.exit_speed)
     return (
         one.battery or MISSING, str(one.cells), about(one.throws) if one.throws else "0",
         MISSING if magazine is None else digits(one.throws / magazine), digits(one.seconds / 60),
-        speed(float(one.exit_speed[0])) if some else MISSING, speed(float(one.exit_speed[-1])) if some else MISSING,
+        speed(float(leaves[0])) if some else MISSING, speed(float(leaves[-1])) if some else MISSING,
         digits(float(one.voltage[-1])) if some else MISSING, ENDS[one.ends_by],
     )  # fmt: skip

@@ -76,7 +76,7 @@ def test_warm_windings_need_more_throttle(found: Duty) -> None:
 
 
 def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
-    content = report.summary(found)
+    content = report.summary(WARM, found)
     assert [row["stage"] for row in content["wheels"]] == [1, 2]
     assert content["at_rate"]["energy_per_throw_J"] * 4 == pytest.approx(content["at_rate"]["average_power_W"])
     assert content["at_rate"]["throws_per_charge"] > 0
@@ -112,7 +112,7 @@ def test_windings_limit_the_highest_rate() -> None:
     assert made is not None
     assert made.highest_rate is not None
     assert 0.5 < made.highest_rate < min(4.0, free.highest_rate)
-    content = report.summary(made)
+    content = report.summary(WARM, made)
     assert content["highest_rate_by"] == "heat"
     assert any(f"up to {made.highest_rate:.3g}" in note for note in report.notes(content))
     for share, kept in ((0.98, True), (1.02, False)):
@@ -134,14 +134,14 @@ def test_note_says_that_holding_the_wheels_alone_is_too_hot() -> None:
     assert made.winding_duty is not None
     assert made.winding_duty.share is not None
     assert float(made.winding_duty.share.min()) == 0.0
-    (note,) = (line for line in report.notes(report.summary(made)) if "Windings" in line)
+    (note,) = (line for line in report.notes(report.summary(WARM, made)) if "Windings" in line)
     assert "even without throws" in note
 
 
 def test_report_leaves_out_rate_and_heat_without_their_data() -> None:
     bare = _duty(launcher())
     assert bare is not None
-    content = report.summary(bare)
+    content = report.summary(launcher(), bare)
     assert content["at_rate"] is None
     assert content["wheels"][0]["winding_K"] is None
     assert [table.title for table in report.tables(content)] == ["Motors"]

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
+from stager.physics.flight import outlet_speed
 from stager.physics.heat import Windings
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import limits, plan
@@ -175,9 +177,12 @@ def _paint_heat(minutes: Floats, celsius: Floats, stages: list[str], allowed: fl
     return figure
 
 
-def rate_picture(sequence: ThrowSequence, settled: float, rate: float) -> Picture:
-    """Return the picture of exit speed throw after throw; settled: that of steady throwing [m/s]; rate [1/s]."""
-    exits = sequence.exit_speed
+def rate_picture(launcher: Launcher, sequence: ThrowSequence, settled_exit: float, rate: float) -> Picture:
+    """Return the picture of exit speed throw after throw, behind the outlet.
+
+    settled_exit: that of steady throwing, behind the last wheel [m/s]; rate [1/s].
+    """
+    exits, settled = outlet_speed(launcher, sequence.exit_speed), float(outlet_speed(launcher, settled_exit))
     first = float(exits[0])
     lost = small_percent(1 - settled / first if first > 0 else 0.0)
     rows = tuple((str(n), speed(float(v)), _missing(row)) for n, (v, row) in

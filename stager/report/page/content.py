@@ -13,9 +13,11 @@ from stager.config import Configuration
 from stager.constraints.drives import Duty, duty
 from stager.fit.experiment_design import Next
 from stager.fit.prediction import Learned
+from stager.model.arrays import Number
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
+from stager.physics.flight import outlet_speed
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import bench, drives, fit, flight, limits
 from stager.report import fit as fits
@@ -233,7 +235,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         Fact("Length", f"{1000 * length:.0f} mm" if length else MISSING),
         Fact("Average power", f"{digits(power)} W" if power is not None else MISSING),
         Fact("Exit speed at the rate" if settled is None else f"At {digits(float(settled.rate))} throws/s",
-             MISSING if settled is None else f"{speed(float(settled.throw.exit_speed))} m/s"),
+             MISSING if settled is None else f"{speed(float(outlet_speed(data.launcher, settled.throw.exit_speed)))} m/s"),
         Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
         Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
         Fact("Possible further gain", MISSING if other else percent(gain)),
@@ -294,10 +296,11 @@ def _rate(data: ReportData) -> Section:
     found = data.duty
     if found is None:
         return Section()
-    content, lead, settled = drives.summary(found), "", found.settled
+    content, lead, settled = drives.summary(data.launcher, found), "", found.settled
     if settled is not None and not bool(settled.throw.jammed):
+        leaves = float(outlet_speed(data.launcher, settled.throw.exit_speed))
         lead = (
-            f"At {digits(float(settled.rate))} a second throws settle at {speed(float(settled.throw.exit_speed))} m/s,"
+            f"At {digits(float(settled.rate))} a second throws settle at {speed(leaves)} m/s,"
             f" {small_percent(max(float(settled.loss), 0.0))} below the first; the supply gives"
             f" {digits(float(settled.average_power))} W on average."
         )

@@ -91,7 +91,7 @@ def _rate(data: ReportData) -> Found:
     settled = None if data.settings is None else data.settings.design.settled
     if settled is None or data.sequence is None:
         return None
-    return of_plan.rate_picture(data.sequence, float(settled.throw.exit_speed), float(settled.rate))
+    return of_plan.rate_picture(data.launcher, data.sequence, float(settled.throw.exit_speed), float(settled.rate))
 
 
 def _heat(data: ReportData) -> Found:
