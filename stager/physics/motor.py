@@ -1,6 +1,6 @@
 """A motor as its DC equivalent, all driven wheels of a launcher, and their common supply.
 
-speed_constant Kv [rad/s/V], torque constant Kt = 1/Kv [N m/A]. Motor speeds are before the gear. Shapes broadcast.
+speed_constant Kv [rad/s/V], torque constant Kt = 1/Kv [N m/A]. Shapes broadcast.
 The supply gives the currents that hold the wheels at their speeds, the speeds at given throttles, and the peak draw.
 """
 
@@ -23,27 +23,6 @@ COPPER_COEFFICIENT = 3.93e-3
 """Temperature coefficient of copper's resistance at 20 degC [1/K]; IEC 60028."""
 REFERENCE = 293.15
 """20 degC [K]: the temperature that winding resistances are given at."""
-
-
-def back_emf(drive: Drive, motor_speed: Number) -> Number:
-    """Return the back-EMF ω/Kv [V] at `motor_speed` [rad/s]."""
-    return motor_speed / drive.speed_constant
-
-
-def motor_current(drive: Drive, voltage: Number, motor_speed: Number) -> Floats:
-    """Return the current (V − ω/Kv)/R [A] at motor `voltage` [V], between 0 and the controller's limit."""
-    asked = (voltage - back_emf(drive, motor_speed)) / drive.resistance
-    return np.asarray(np.clip(asked, 0.0, drive.current_limit))
-
-
-def motor_torque(drive: Drive, current: Number) -> Number:
-    """Return the torque at the shaft, Kt·(I − I₀) [N m], at `current` [A]; I₀ accounts for bearings and iron."""
-    return drive.torque_constant * (current - drive.no_load_current)
-
-
-def no_load_speed(drive: Drive, voltage: Number) -> Floats:
-    """Return the no-load speed Kv·(V − I₀R) [rad/s] at motor `voltage` [V]; 0 where V < I₀R."""
-    return np.maximum(voltage - drive.no_load_current * drive.resistance, 0.0) * drive.speed_constant
 
 
 def greatest_power(drive: Drive, voltage: Number) -> Number:
@@ -168,7 +147,7 @@ class Holding:
     angular_speed: of the wheels [rad/s]
     current [A], voltage [V]: of each motor
     throttle: share of the bus voltage [-]; above 1 where the speed cannot be held
-    bus_voltage [V], bus_current [A], power [W]: at the terminals of the supply, all motors together
+    bus_voltage [V], power [W]: at the terminals of the supply, all motors together
     """
 
     angular_speed: Floats
@@ -176,7 +155,6 @@ class Holding:
     voltage: Floats
     throttle: Floats
     bus_voltage: Floats
-    bus_current: Floats
     power: Floats
 
     @property
@@ -205,7 +183,7 @@ def hold(train: Drivetrain, angular_speed: Floats, supply: Supply) -> Holding:
     return Holding(
         angular_speed=angular_speed, current=current, voltage=voltage,
         throttle=np.maximum(throttle, np.where(current > train.current_limit, current / train.current_limit, 0.0)),
-        bus_voltage=bus, bus_current=power / bus, power=power,
+        bus_voltage=bus, power=power,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import pytest
 from stager.model.stage import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
 from stager.physics.heat import Windings, case_to_air, fin_conductance, holding_loss, steady, throwing_loss, windings
-from stager.physics.motor import back_emf, build_drivetrain, hold
+from stager.physics.motor import build_drivetrain, hold
 from stager.physics.rate import settled
 from stager.physics.wheel import WHEEL_MATERIALS
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
@@ -52,7 +52,7 @@ def test_loss_of_a_motor_that_holds_is_its_input_less_what_the_wheel_takes() -> 
     assert train is not None
     held = hold(train, SPEEDS / 0.04, SUPPLY)
     motor_speed = 2.0 * SPEEDS / 0.04
-    voltage = DRIVE.resistance * held.current + back_emf(DRIVE, motor_speed)
+    voltage = DRIVE.resistance * held.current + motor_speed / DRIVE.speed_constant
     torque = (held.current - DRIVE.no_load_current) / DRIVE.speed_constant
     loss = holding_loss(train, held)
     assert loss.copper + loss.idle == pytest.approx(voltage * held.current - torque * motor_speed, rel=1e-9)
