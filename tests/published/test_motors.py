@@ -12,7 +12,18 @@ from stager.model.stage import Drive, Supply
 from stager.physics.air import SEA_LEVEL
 from stager.physics.motor import Drivetrain, build_drivetrain, greatest_power, hold, steady_speeds
 from stager.physics.transient import (
-    BUS, COMMAND, CURRENT, ENERGIES, INERTIA, LOSSES, SLOPES, TRIAL, WHEEL, pack_wheels, rates, workspace,
+    BUS,
+    COMMAND,
+    CURRENT,
+    ENERGIES,
+    INERTIA,
+    LOSSES,
+    SLOPES,
+    TRIAL,
+    WHEEL,
+    pack_wheels,
+    rates,
+    workspace,
 )  # fmt: skip
 from tests.drive.machines import RPM, launcher
 from tests.published.inventory import printed as compare

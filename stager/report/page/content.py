@@ -13,7 +13,6 @@ from stager.config import Configuration
 from stager.constraints.drives import Duty, duty
 from stager.fit.experiment_design import Next
 from stager.fit.prediction import Learned
-from stager.model.arrays import Number
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
@@ -228,6 +227,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         "" if fastest is None or best is None or fastest.count == best.count else f", {plural(fastest.count, 'stage')}"
     )
     gain = plans.possible_gain(data.launcher, data.plan)
+    leaves = None if settled is None else float(outlet_speed(data.launcher, settled.throw.exit_speed))
     facts = (
         Fact("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
         Fact("Exit energy", f"{digits(content['exit_energy_J'])} J"),
@@ -235,7 +235,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         Fact("Length", f"{1000 * length:.0f} mm" if length else MISSING),
         Fact("Average power", f"{digits(power)} W" if power is not None else MISSING),
         Fact("Exit speed at the rate" if settled is None else f"At {digits(float(settled.rate))} throws/s",
-             MISSING if settled is None else f"{speed(float(outlet_speed(data.launcher, settled.throw.exit_speed)))} m/s"),
+             MISSING if leaves is None else f"{speed(leaves)} m/s"),
         Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
         Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
         Fact("Possible further gain", MISSING if other else percent(gain)),
