@@ -23,16 +23,19 @@ ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("F
 
 
 class Terminal:
-    """`python -m stager ...` with a terminal of 80 columns; its unread output is in `seen`."""
+    """`python -m stager ...` with a terminal of 80 columns; its unread output is in `seen`.
 
-    def __init__(self, arguments: Sequence[str], folder: Path, **changed: str) -> None:
+    piped: standard output is a pipe, `process.stdout`, in place of the terminal.
+    """
+
+    def __init__(self, arguments: Sequence[str], folder: Path, *, piped: bool = False, **changed: str) -> None:
         self.seen = ""
         self.own, other = pty.openpty()
         termios.tcsetwinsize(other, (40, 80))
         environment = {**ENVIRONMENT, "NO_COLOR": "1", "TERM": "dumb", "PYTHONPATH": str(ROOT), **changed}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "stager", *arguments],
-            stdin=other, stdout=other, stderr=other, cwd=folder, env=environment, start_new_session=True,
+            stdin=other, stdout=subprocess.PIPE if piped else other, stderr=other, cwd=folder, env=environment, start_new_session=True,
             preexec_fn=_set_controlling_terminal,
         )  # fmt: skip
         os.close(other)
@@ -43,6 +46,8 @@ class Terminal:
     def __exit__(self, *ended: object) -> None:
         self.kill()
         os.close(self.own)
+        if self.process.stdout is not None:
+            self.process.stdout.close()
 
     def send(self, text: str) -> None:
         """Type the text."""

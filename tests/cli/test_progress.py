@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -28,6 +29,23 @@ def test_plan_shows_the_time_left_then_the_answer(tmp_path: Path) -> None:
     with Terminal(["plan", str(TEMPLATE), *small], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Planning.*(about \d+ s left|nearly done)")
         terminal.expect(r"\d stages and the outlet: the ball leaves at [\d.]+ m/s")
+        assert terminal.end() == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "doing"),
+    [
+        (["plan", str(TEMPLATE), "--json", "--draws", "40", "--set", "limits.stages=2"], "Planning"),
+        (["sweep", str(TEMPLATE), "--json"], "Sweeping"),
+    ],
+)
+def test_progress_shows_on_the_terminal_where_the_answer_goes_to_a_pipe(
+    arguments: list[str], doing: str, tmp_path: Path
+) -> None:
+    with Terminal(arguments, tmp_path, piped=True, TERM="xterm") as terminal:
+        terminal.expect(doing)
+        assert terminal.process.stdout is not None
+        assert json.loads(terminal.process.stdout.read())["stager_version"]
         assert terminal.end() == 0
 
 
