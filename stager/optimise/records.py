@@ -101,13 +101,14 @@ class Margin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownSpeeds:
-    """Speeds of sides A and B with the digits that are shown, (2, stages): wheel_speed [m/s] and rpm, each rounded.
+    """Speeds of sides A and B with the digits that are shown, (2, stages): wheel_speed [m/s], rpm and indicated_rpm.
 
-    Both are rounded by themselves, so that they differ by less than the last digit.
+    indicated_rpm: what the tachometer shows. Each is rounded by itself, so that they differ by less than a digit.
     """
 
     wheel_speed: Floats
     rpm: Floats
+    indicated_rpm: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
 """Wheel speeds as they are shown, to 0.01 m/s and to 1 rpm, such that they keep every limit that the settings keep.
 
 Rounding up may break a limit, and rounding an earlier wheel down lowers the grip limits of later ones. So rounded
-speeds are evaluated, and wheels are slowed by single digits until all these limits are kept.
+speeds are evaluated, and wheels are slowed by single digits until all these limits are kept. Readings of a tachometer
+that does not show true speeds are rounded likewise.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from stager.model.launcher import Scenario
 from stager.optimise.judge import JUDGED, grip_limits
 from stager.optimise.records import Settings, ShownSpeeds
 from stager.physics.chain import throw
+from stager.physics.flight import indicated_wheel_speed
 from stager.physics.mechanics import turns_per_minute
 
 SPEED_STEP = 0.01
@@ -32,9 +34,13 @@ def as_shown(scenario: Scenario, settings: Settings) -> Settings:
         return settings
     launcher = settings.design.launcher
     per_speed = np.array([turns_per_minute(1.0, launcher.stage(k).wheel) for k in range(settings.count)])
+    read_per_speed = np.array([indicated_wheel_speed(launcher, one) for one in per_speed])
     surface = _rounded(scenario, settings, np.full(settings.count, SPEED_STEP))
     turning = _rounded(scenario, settings, 1.0 / per_speed)
-    return replace(settings, shown=ShownSpeeds(wheel_speed=surface, rpm=turning * per_speed))
+    true = np.array_equal(per_speed, read_per_speed)
+    read = turning if true else _rounded(scenario, settings, 1.0 / read_per_speed)
+    shown = ShownSpeeds(wheel_speed=surface, rpm=turning * per_speed, indicated_rpm=read * read_per_speed)
+    return replace(settings, shown=shown)
 
 
 def _rounded(scenario: Scenario, settings: Settings, step: Floats) -> Floats:

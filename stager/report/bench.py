@@ -21,7 +21,7 @@ from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, percent, plural, speed
 from stager.report.terminal import Marked, TextCurve
-from stager.report.throw import indicated_rpm, shows_true_speeds
+from stager.report.throw import indicated_rpm, rpm_to_set, shows_true_speeds
 
 
 def next_answer(found: Next, source: Provenance) -> Answer:
@@ -70,7 +70,7 @@ def _setting(launcher: Launcher, wheel_speed: Sequence[float], first: int = 0) -
     at = f"{', '.join(speed(u) for u in wheel_speed)} m/s"
     if shows_true_speeds(launcher):
         return at
-    shown = ", ".join(f"{indicated_rpm(launcher, first + k, float(u)):.0f}" for k, u in enumerate(wheel_speed))
+    shown = ", ".join(rpm_to_set(launcher, first + k, float(u)) for k, u in enumerate(wheel_speed))
     return f"{at} ({shown} rpm on the tachometer)"
 
 
@@ -141,7 +141,7 @@ def _plan_table(found: Next) -> Table:
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
-            ", ".join(f"{rpm:.0f}" for rpm in _indicated(found.launcher, one.wheel_speed)),
+            ", ".join(rpm_to_set(found.launcher, k, float(u)) for k, u in enumerate(one.wheel_speed)),
             share(one.wrong_after), *((PURPOSES[one.purpose],) if purposes else ()),
         )
         for number, one in enumerate(found.plan)

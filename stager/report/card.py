@@ -71,19 +71,22 @@ def _rows(
     found: list[tuple[Sequence[str], bool]] = []
     for side, name in enumerate(names):
         u = (a, b)[side]
-        shown, turns = u, throws.indicated_rpm(launcher, k, u)
-        if best.shown is not None:
-            true = throws.shows_true_speeds(launcher)
-            shown = float(best.shown.wheel_speed[side, k])
-            turns = float(best.shown.rpm[side, k] if true else np.floor(turns))
+        shown = u if best.shown is None else float(best.shown.wheel_speed[side, k])
         throttle = throttles.get((k, side))
         cells = (
-            str(k + 1), name, speed(shown), f"{turns:.0f}",
+            str(k + 1), name, speed(shown), rpm_of(best, k, side),
             MISSING if throttle is None else f"{100 * throttle:.1f}",
             MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(exit_speed),
         )  # fmt: skip
         found.append((cells, worth))
     return found
+
+
+def rpm_of(best: Settings, k: int, side: int) -> str:
+    """Return what the tachometer shall show for a wheel of stage `k`, side A (0) or B (1) [rpm]."""
+    if best.shown is not None:
+        return f"{best.shown.indicated_rpm[side, k]:.0f}"
+    return throws.rpm_to_set(best.design.launcher, k, float((best.wheel_speed, best.beside)[side][k]))
 
 
 def _below(share: float) -> str:
@@ -204,22 +207,25 @@ def _settings(best: Settings) -> Table:
 
 def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
     """Return the table of first throws for a screen, with the rpm of all stages in one column."""
-    launcher = best.design.launcher
     columns = (
         Column("wheel speed", "%"), Column("stage by stage", "rpm", words=True), Column("expect", "m/s"),
         Column("95 % of builds", "m/s"),
     )  # fmt: skip
     shown = range(best.count) if best.count <= MOST_RPM else range(0)
     rows = tuple(
-        (f"{100 * one.share:.0f}", " / ".join(_turns(launcher, one, k) for k in shown) or MISSING,
+        (f"{100 * one.share:.0f}", " / ".join(_turns(best, one, k) for k in shown) or MISSING,
          speed(one.exit_speed), _between(one)) for one in throws
     )  # fmt: skip
     return Table("First throws, slowest first", columns, rows).without_empty(MISSING)
 
 
-def _turns(launcher: Launcher, one: FirstThrow, k: int) -> str:
-    """Return the rpm that the tachometer shows of the wheels of a stage, A:B where they differ."""
-    a, b = (f"{throws.indicated_rpm(launcher, k, u[k]):.0f}" for u in (one.wheel_speed, one.wheel_speed_b))
+def _turns(best: Settings, one: FirstThrow, k: int) -> str:
+    """Return the rpm that the tachometer shall show of the wheels of a stage, A:B where they differ."""
+    launcher = best.design.launcher
+    if one.share == 1.0:
+        a, b = (rpm_of(best, k, side) for side in range(2))
+    else:
+        a, b = (throws.rpm_to_set(launcher, k, float(u[k])) for u in (one.wheel_speed, one.wheel_speed_b))
     return a if a == b or not launcher.stage(k).layout.side_b_driven else f"{a}:{b}"
 
 
@@ -229,14 +235,14 @@ def _between(one: FirstThrow) -> str:
 
 def _first_wide(best: Settings, throws: Sequence[FirstThrow]) -> Table:
     """Return the table of first throws for the sheet, with a column for each stage."""
-    launcher, count = best.design.launcher, best.count
+    count = best.count
     shown = range(count) if count <= MOST_RPM else range(0)
     columns = (
         Column("wheel speed", "%"), *(Column(f"stage {k + 1}", "rpm") for k in shown), Column("expect", "m/s"),
         Column("95 % of builds", "m/s"), Column("measured", "m/s", words=True),
     )  # fmt: skip
     rows = (
-        (f"{100 * one.share:.0f}", *(_turns(launcher, one, k) for k in shown), speed(one.exit_speed), _between(one),
+        (f"{100 * one.share:.0f}", *(_turns(best, one, k) for k in shown), speed(one.exit_speed), _between(one),
          "." * 16) for one in throws
     )  # fmt: skip
     return Table("First throws, slowest first", columns, tuple(rows)).without_empty(MISSING)

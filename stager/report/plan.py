@@ -283,9 +283,9 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
     nearest = content["nearest"] or {"stages": [], "limits": []}
     stages, rows = content["stages"] or nearest["stages"], content["limits"] or nearest["limits"]
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
+    found = plan.best if plan.missed is None else plan.missed.nearest
+    shown = None if found is None else found.shown
     if stages:
-        found = plan.best if plan.missed is None else plan.missed.nearest
-        shown = None if found is None else found.shown
         tables.append(settings(stages, "Settings" if plan.best else "Nearest settings", shown))
     if limits.close(rows):
         tables.append(limits.abridged(rows, word))
@@ -301,7 +301,7 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
     overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
     notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(launcher, plan), *CAUTIONS]
     more_notes = [
-        *certificate_details(plan), *throws.instruments(launcher, throws.speeds_of(stages)), *overlaps,
+        *certificate_details(plan), *throws.instruments(launcher, throws.speeds_of(stages), shown), *overlaps,
         *limits.unjudged_note(content["limits"]),
         *flight.notes(launcher, plan.flown), *hazards, *MORE_CAUTIONS,
     ]  # fmt: skip

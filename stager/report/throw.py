@@ -12,6 +12,7 @@ from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.requirements import Goal
 from stager.optimise.draws import Flown
+from stager.optimise.records import ShownSpeeds
 from stager.physics.flight import SPHERES, indicated_wheel_speed, outlet_speed, spin_parameter, wobble_rate
 from stager.physics.mechanics import (
     spin_acceleration,
@@ -154,16 +155,31 @@ def indicated_rpm(launcher: Launcher, k: int, wheel_speed: float) -> float:
     return float(np.asarray(indicated_wheel_speed(launcher, turns)).item())
 
 
+def rpm_to_set(launcher: Launcher, k: int, wheel_speed: float) -> str:
+    """Return what the tachometer shall show [rpm]: `indicated_rpm` rounded down, so that limits are kept."""
+    return f"{np.floor(indicated_rpm(launcher, k, wheel_speed) + CLOSE_RPM):.0f}"
+
+
+CLOSE_RPM = 1e-6
+"""Difference to a whole reading that comes from conversion to surface speed and back [rpm]."""
+
+
 def shows_true_speeds(launcher: Launcher) -> bool:
     """Whether the tachometer shows true wheel speeds."""
     return bool(np.all(indicated_wheel_speed(launcher, 1.0) == 1.0))
 
 
-def instruments(launcher: Launcher, wheel_speed: Mapping[int, float]) -> list[str]:
-    """Return what the tachometer shows where it does not show true speeds; wheel_speed: by stage, from 0 [m/s]."""
+def instruments(
+    launcher: Launcher, wheel_speed: Mapping[int, float], readings: ShownSpeeds | None = None
+) -> list[str]:
+    """Return what the tachometer shows where it does not show true speeds.
+
+    wheel_speed: of sides A by stage, from 0 [m/s]; readings: of them with the digits that are shown, where known.
+    """
     if shows_true_speeds(launcher) or not wheel_speed:
         return []
-    shown = listing([f"{indicated_rpm(launcher, k, u):.0f}" for k, u in wheel_speed.items()])
+    exact = [rpm_to_set(launcher, k, u) for k, u in wheel_speed.items()]
+    shown = listing(exact if readings is None else [f"{each:.0f}" for each in readings.indicated_rpm[0]])
     return [f"The speeds are true ones: set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
 
 

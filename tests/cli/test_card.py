@@ -19,7 +19,9 @@ from stager.api.documents import CardResult
 from stager.errors import InputError
 from stager.optimise import draws
 from stager.physics.chain import throw
-from stager.report.card import draw
+from stager.report.card import draw, first_table
+from stager.report.page.render import plan_pictures
+from stager.report.page.whatif import tables
 from tests.cli.run import ROOT, stager
 from tests.page.browser import browser
 
@@ -244,3 +246,34 @@ def test_card_is_overwritten_but_a_user_file_is_not(tmp_path: Path) -> None:
     out.write_text("mine", encoding="utf-8")
     assert stager("card", str(config), "-o", str(out)).status == 2
     assert out.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("changes", [{"measuring.wheel_speed": 0.97}, {"goal.spin": "20 rev/s"}])
+def test_settings_last_first_throw_drawing_and_slider_have_the_same_rpm(changes: dict[str, Any]) -> None:
+    # Rounded to the nearest where that breaks no limit, else down; other places rounded by themselves.
+    loaded = _loaded({"stages": [], "limits.stages": 2, "limits.grip_margin": 0.05, **changes})
+    plan = loaded.plan(draws=0)
+    best = plan.best
+    assert best is not None
+    assert best.shown is not None
+    turns = [f"{a:.0f}" if a == b else f"{a:.0f}:{b:.0f}" for a, b in best.shown.indicated_rpm.T]
+    card = loaded.card(plan=plan)
+    column = [one.head for one in card.card.settings.columns].index("wheel", 2)
+    assert [row[column] for row in card.card.settings.rows] == [each for turn in turns for each in turn.split(":")]
+    assert card.first_throws[-1].share == 1.0
+    assert first_table(best, card.first_throws).rows[-1][1] == " / ".join(turns)
+    data = loaded.report(plan=plan).data
+    drawn = next(one for one in plan_pictures(data) if one.name == "launcher").drawn
+    assert drawn is not None
+    for turn in turns:
+        assert f">{turn.split(':')[0]} rpm<" in drawn()
+    assert data.response is not None
+    wheels = tables(data.response, data).content["controls"]["wheels"]
+    assert [one["set"] for one in wheels] == [turn.split(":")[0] for turn in turns]
+
+
+def test_set_speeds_are_shown_rounded_down() -> None:
+    # 12 m/s at a radius of 40 mm are 2864.8 rpm; more may be beyond a limit that 12 m/s keeps.
+    made = _card({"stages": [{"speed": "12 m/s"}]})
+    column = [one.head for one in made.card.settings.columns].index("wheel", 2)
+    assert made.card.settings.rows[0][column] == "2864"

@@ -16,6 +16,7 @@ CASES = [(name, {}) for name in SHIPPED] + [
     ("seed_ball", {"limits.exit_energy": "2 J", "limits.stages": 2, "limits.grip_margin": 0.001}),
     ("seed_ball", {"goal.spin": "20 rev/s", "limits.stages": 1}),
     ("table_tennis", {"limits.grip_margin": 0.03, "limits.stages": 3}),
+    ("seed_ball", {"measuring.wheel_speed": 0.83, "limits.stages": 3}),
 ]
 
 
@@ -26,8 +27,11 @@ def test_shown_wheel_speeds_break_no_limit_that_the_plan_keeps(name: str, change
     assert best is not None
     assert best.shown is not None
     kept = {result.name for result in best.verdicts if result.satisfied}
-    for unit, shown in (("m/s", best.shown.wheel_speed), ("rpm", best.shown.rpm)):
-        typed = [f"{a:.2f} {unit}" if a == b else f"{a:.2f}:{b:.2f} {unit}" for a, b in shown.T]
+    scale = float(one.scenario.launcher.measuring.wheel_speed) if one.scenario.launcher.measuring else 1.0
+    assert best.shown.indicated_rpm == pytest.approx(np.round(best.shown.indicated_rpm))
+    readings = scale * best.shown.indicated_rpm
+    for unit, shown in (("m/s", best.shown.wheel_speed), ("rpm", best.shown.rpm), ("rpm", readings)):
+        typed = [f"{a:.9g} {unit}" if a == b else f"{a:.9g}:{b:.9g} {unit}" for a, b in shown.T]
         again = one.check(*typed)
         assert [one.name for one in again.verdicts if one.name in kept and not one.satisfied] == []
     np.testing.assert_allclose(best.shown.wheel_speed[0], best.wheel_speed, atol=0.05)

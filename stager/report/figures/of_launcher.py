@@ -19,7 +19,6 @@ from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.numbers import MISSING, listing, plural, speed
-from stager.report.throw import StageRow
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -271,14 +270,14 @@ def _nip(launcher: Launcher, k: int) -> Nip:
     return Nip(MM * float(place(launcher, k)), MM * float(stage.wheel.radius), top, below - width / 2)
 
 
-def picture(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Picture | None:
+def picture(launcher: Launcher, count: int, rpm: Sequence[str] = (), exit_speed: float | None = None) -> Picture | None:
     """Return the picture of a launcher with `count` stages, None for 0.
 
-    stages: rows of a throw, for the rpm that the tachometer shows, and exit speed.
+    rpm: what the tachometer shall show, by stage; exit_speed: of the last stage [m/s].
     """
     if count == 0:
         return None
-    drawing = draw(launcher, count, stages)
+    drawing = draw(launcher, count, rpm, exit_speed)
     layouts = listing(list(dict.fromkeys(launcher.stage(k).layout.name for k in range(count))))
     whole = millimetres(MM * float(length(launcher, count)))
     name = launcher.projectile.shape.name
@@ -291,7 +290,7 @@ def picture(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> 
     )  # fmt: skip
 
 
-def draw(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Drawing:
+def draw(launcher: Launcher, count: int, rpm: Sequence[str] = (), exit_speed: float | None = None) -> Drawing:
     """Return the side view of `count` stages, at least one."""
     spots = nips(launcher, count)
     width, rod = MM * float(launcher.projectile.diameter), MM * float(launcher.projectile.length or 0.0)
@@ -306,11 +305,11 @@ def draw(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Dra
     if any(not launcher.stage(k).layout.side_b_turns for k in range(count)):
         shapes.append(_rail(launcher, spots, start, end))
     for k, spot in enumerate(spots):
-        shapes += _wheels(launcher.stage(k), spot, str(k + 1), stages[k] if k < len(stages) else None, size)
+        shapes += _wheels(launcher.stage(k), spot, str(k + 1), rpm[k] if k < len(rpm) else "", size)
     ahead = end + 3.6 * size
     shapes.append(Stroke(points=((left - 0.8 * size, 0), (end + 0.8 * size, 0)), look=PATH))
     shapes += _projectile(launcher, left, entry, size, BODY)
-    shapes += _leaving(launcher, ahead, size, stages[-1]["exit_speed_m_s"] if stages else None)
+    shapes += _leaving(launcher, ahead, size, exit_speed)
     shapes += _dimensions(launcher, spots, (start, end, low, high), left, size)
     return Drawing(
         shapes=shapes, left=left - 3.4 * size, right=ahead + (rod or width) + 6.4 * size, bottom=low - 6.6 * size,
@@ -330,14 +329,13 @@ def _rail(launcher: Launcher, spots: Sequence[Nip], start: float, end: float) ->
     return Stroke(points=((start, y), (end, y), (end, y - depth), (start, y - depth)), look=RAIL, closed=True)
 
 
-def _wheels(stage: Stage, spot: Nip, number: str, row: StageRow | None, size: float) -> list[Shape]:
+def _wheels(stage: Stage, spot: Nip, number: str, rpm: str, size: float) -> list[Shape]:
     hub, bore = MM * float(stage.wheel.hub_radius), MM * float(stage.wheel.bore) / 2
     shapes = _wheel(spot, spot.top + spot.radius, hub, bore, 1, size)
     y = spot.top + spot.radius
     shapes.append(Words(x=spot.x, y=y + 1.3 * size + bore, text=number, size=1.3, bold=True))
-    if row is not None:
-        rpm = f"{row['indicated_rpm']:.0f} rpm"
-        shapes.append(Words(x=spot.x, y=y - 1.3 * size - bore, text=rpm, size=0.8, fine=True))
+    if rpm:
+        shapes.append(Words(x=spot.x, y=y - 1.3 * size - bore, text=f"{rpm} rpm", size=0.8, fine=True))
     if stage.layout.side_b_turns:
         driven = stage.layout.side_b_driven
         shapes += _wheel(spot, spot.bottom - spot.radius, hub, bore, -1 if driven else 0, size)

@@ -17,6 +17,7 @@ from stager.errors import printable
 from stager.physics.flight import outlet_speed
 from stager.report import plan as plans
 from stager.report.answer import Column, Table
+from stager.report.card import rpm_of
 from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_throw
 from stager.report.fit import units_of
 from stager.report.page import content, whatif
@@ -59,7 +60,11 @@ def _rows(data: ReportData) -> Sequence[StageRow]:
 
 
 def _launcher(data: ReportData) -> Found:
-    return None if data.settings is None else of_launcher.picture(data.launcher, data.settings.count, _rows(data))
+    best = data.settings
+    if best is None:
+        return None
+    rpm = [rpm_of(best, k, 0) for k in range(best.count)]
+    return of_launcher.picture(data.launcher, best.count, rpm, best.exit_speed)
 
 
 def _ladder(data: ReportData) -> Found:

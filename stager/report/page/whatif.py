@@ -18,6 +18,7 @@ from stager.optimise.parts import option_keys
 from stager.optimise.records import Parts
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageResponse, Steady, Surface
 from stager.physics.parts import with_variables
+from stager.report.card import rpm_of
 from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
 from stager.report.page.content import ReportData
@@ -83,7 +84,10 @@ def _sliders(response: Response, data: ReportData) -> tuple[list[Slider], dict[s
     for k, (low, high) in enumerate(response.speeds.tolist()):
         planned = float(response.wheel_speed[k])
         ratio, step = float(response.wheel_speed_b[k]) / planned, _step(high - low)
-        wheels.append({"plan": planned, "step": step, "rpm": indicated_rpm(data.launcher, k, 1.0), "ratio": ratio})
+        wheels.append({
+            "plan": planned, "step": step, "rpm": indicated_rpm(data.launcher, k, 1.0), "ratio": ratio,
+            "set": "" if data.settings is None else rpm_of(data.settings, k, 0),
+        })  # fmt: skip
         label = f"Wheel{'s' if data.launcher.stage(k).layout.side_b_driven else ''} of stage {k + 1}"
         sliders.append(Slider(f"wheel-{k + 1}", label, *_ends(planned, step, low, high)))
     step = _step(response.crush[1] - response.crush[0])

@@ -170,7 +170,9 @@
     function labels(now) {
       now.wheels.forEach(function (speed, k) {
         var wheel = data.controls.wheels[k], other = wheel.ratio === 1 ? "" : ", B " + (speed * wheel.ratio).toFixed(2);
-        label("wheel-" + (k + 1), speed.toFixed(2) + " m/s" + other + " · " + Math.round(speed * wheel.rpm) + " rpm", speed);
+        // Rounded down, as advice goes beyond no limit; those of the plan are the ones of the card.
+        var rpm = speed === wheel.plan ? wheel.set : Math.floor(speed * wheel.rpm);
+        label("wheel-" + (k + 1), speed.toFixed(2) + " m/s" + other + " · " + rpm + " rpm", speed);
       });
       var change = 1000 * now.crush;
       label("crush", alike ? short(1000 * crushes[0] + change) + " mm" : (change < 0 ? "" : "+") + short(change) + " mm", now.crush);
