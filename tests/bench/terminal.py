@@ -35,8 +35,8 @@ class Terminal:
         environment = {**ENVIRONMENT, "NO_COLOR": "1", "TERM": "dumb", "PYTHONPATH": str(ROOT), **changed}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "stager", *arguments],
-            stdin=other, stdout=subprocess.PIPE if piped else other, stderr=other, cwd=folder, env=environment, start_new_session=True,
-            preexec_fn=_set_controlling_terminal,
+            stdin=other, stdout=subprocess.PIPE if piped else other, stderr=other, cwd=folder, env=environment,
+            start_new_session=True, preexec_fn=_set_controlling_terminal,
         )  # fmt: skip
         os.close(other)
 
