@@ -216,7 +216,7 @@ WINDING_TEMPERATURE = rising_with_no_load(Limit(
     remedy=_winding_remedy,
 ))  # fmt: skip
 SETTLED_LOSS = rising_with_no_load(Limit(
-    name="settled_loss", kind=Kind.STEADY, settles=True, unit="-",
+    name="settled_loss", kind=Kind.STEADY, settles=True, unit="-", end=1.0,
     value=_settled_loss,
     bound=lambda point: point.limit_values.settled_loss,
     missing=lambda point: missing_drive(point) or _missing_rate(point),

@@ -211,6 +211,8 @@ class Limit:
         Breaking it can hurt or break something, so that it is kept in `limits.confidence` of possible builds.
     floor : bool
         The bound is the least value, not the greatest.
+    end : float
+        Bounds from this value on allow everything, so that they are no limit and none is proposed.
     origin : float
         Value that nothing uses, in `unit`: slack is a share of the bound above it, of a temperature of its rise.
     bound_by_missing : bool
@@ -242,6 +244,7 @@ class Limit:
     missing: Callable[[OperatingPoint], str | None] = nothing_missing
     hard: bool = False
     floor: bool = False
+    end: float = np.inf
     origin: float = 0.0
     bound_by_missing: bool = False
     settles: bool = False

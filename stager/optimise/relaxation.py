@@ -59,6 +59,7 @@ MORE = 0.01
 WORTHLESS = 1e-5
 """Gain below which a limit does not hold a plan back [-]."""
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
+ENDS = {limit.name: limit.end for limit in LIMITS}
 ORIGINS = {limit.name: limit.origin for limit in LIMITS}
 BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
 NARROWING = {limit.name for limit in LIMITS if limit.kind in (Kind.WHEEL, Kind.THROW)}
@@ -459,8 +460,11 @@ class _Reach:
                 best = max(factor, share), loose
         return None if best is None else self._values(best[1], names)
 
-    def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float]:
-        """Return the values of the named limits under margins, for geometry those of the best design; none tighter."""
+    def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float] | None:
+        """Return the values of the named limits under margins, for geometry those of the best design; none tighter.
+
+        None where one of them is no limit any more.
+        """
         _, _, problem = self.best(margins)
         out = {}
         count = self.count if problem is None else problem.count
@@ -473,7 +477,7 @@ class _Reach:
                 change = margin * (bound - ORIGINS[name])
                 loose = bound + change if name in FLOORS else bound - change
                 out[name] = _outward(name, loose)
-        return out
+        return out if all(value < ENDS[name] for name, value in out.items()) else None
 
     def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:
         """Return the least factor on the named limits that reaches the speed; None: none does."""

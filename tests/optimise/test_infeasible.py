@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
+import stager
 from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
@@ -23,6 +24,7 @@ from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
 from stager.optimise.relaxation import OUT_OF_REACH, _hopeless, _outward, _Reach, explain, one_more
 from stager.optimise.search import Clock
+from tests.optimise.builds import CONFIGS
 from tests.optimise.machines import HEAVY, SEED, launcher, scenario, stage
 from tests.optimise.solved import solved, with_limits, without
 
@@ -187,3 +189,17 @@ def _assert_remedied(name: str, value: float, aim: Aim) -> None:
     needed = {one.name: one.needed for one in found.missed.relaxations}[name]
     assert needed is not None
     assert not plan(with_limits(given, {name: needed}), draws=0, certified=False).nothing_fits
+
+
+def test_share_of_loss_that_would_do_is_a_limit_still() -> None:
+    # Governors too weak for the rate: the projectile jams once the wheels have settled, a loss of 1. A share of 1 or
+    # more would be no limit, and a configuration with it is refused.
+    weak = stager.load(CONFIGS / "seed_ball.toml").replace({
+        "limits.stages": 1, "limits.settled_loss": 0.02, "feed.rate": "10 /s", "stage.drive.current_limit": "0.3 A",
+        "stage.drive.no_load_current": "0.05 A", "stage.drive.governed": True, "goal.aim": "reach",
+        "goal.exit_speed": "12 m/s",
+    })  # fmt: skip
+    missed = weak.plan(draws=0).missed
+    assert missed is not None
+    assert missed.conflict == ("settled_loss",)
+    assert [(one.needed, one.together) for one in missed.relaxations] == [(None, None)]
