@@ -206,6 +206,8 @@ SURE_STAGE = 0.025
 """Probability of a wrong decision on the stage below which it is certain enough [-]."""
 SURE_SPEED = 0.05
 """Probability of a wrong decision on the wheel speed below which it is certain enough [-]."""
+FASTER = 2.0
+"""Greatest wheel speed of an advised throw over the fastest one thrown so far [-]."""
 LEAST_REDUCTION = 0.1
 """Share of the probability of a wrong decision that a plan must remove to be worth its throws [-]."""
 
@@ -236,6 +238,11 @@ class MeasuredSettings:
 
     wheel_speed: Floats
     doubtful: Floats
+
+    @property
+    def reach(self) -> float:
+        """Greatest wheel speed to throw at next, as a model says little of wheels much faster than those seen [m/s]."""
+        return FASTER * float(self.wheel_speed.max(initial=0.0)) or np.inf
 
     @classmethod
     def of(cls, fit: Fit) -> MeasuredSettings:
@@ -270,6 +277,7 @@ class Next:
     helps: whether the plan is worth its throws
     unmeasured: whether there was no fit, so that the plan is a first session
     misfits: what speaks against the model that all this rests on
+    reach: greatest wheel speed of the plan, by what was thrown so far [m/s]; None: nothing was
     """
 
     launcher: Launcher
@@ -291,6 +299,13 @@ class Next:
     helps: bool
     unmeasured: bool = False
     misfits: tuple[Misfit, ...] = ()
+    reach: float | None = None
+
+    @property
+    def far(self) -> bool:
+        """Whether the recommended speed is beyond what to throw at next."""
+        best = self.recommended.wheel_speed
+        return best is not None and self.reach is not None and best > self.reach
 
     @property
     def wrong(self) -> float:
@@ -363,16 +378,22 @@ def weigh(
     what was thrown at, None: the model is not to be tested; whole and chosen as in `stakes`, throws and least as in
     `suggest`.
     """
-    also = () if measured is None else measured.doubtful
+    also, reach, best = np.zeros(0), None, chosen[-1].wheel_speed
+    if measured is not None:
+        also, reach = measured.doubtful, measured.reach
+        if best is not None and best > reach:
+            also = np.append(also, reach * SLOWER_RATIOS)
     what, where = stakes(ensemble, built, find, chosen, whole=whole, also=also)
+    if reach is not None:
+        where = replace(where, safe=where.safe & (where.wheel_speed[:, -1] <= reach))
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.
     certain = stage < SURE_STAGE and speed < SURE_SPEED and not whole
-    rows = [] if measured is None else _tests(where, measured, chosen[-1].wheel_speed)
+    rows = [] if measured is None else _tests(where, measured, best)
     rows = rows[: -(-throws // (CERTAIN_TESTS if certain else TESTS))]
     # Where a plan may end early, it ends with certain decisions; without a setting within the limits nothing is left.
-    narrows = chosen[-1].wheel_speed is not None and not np.isnan(what.grip_limit).any()
+    narrows = best is not None and not np.isnan(what.grip_limit).any()
     ends = certain and (least is not None or not narrows)
     most = 0 if ends else throws - len(rows)
     if session:
@@ -399,20 +420,21 @@ def weigh(
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
         behind=where.wheel_speed[0, :-1], plan=plan, enough=certain and not rows, certain=certain,
-        helps=bool(rows) or (not certain and (session or _worth(left, stage + speed))), unmeasured=session,
+        helps=bool(rows) or (not certain and (session or _worth(left, stage + speed))), unmeasured=session, reach=reach,
     )  # fmt: skip
 
 
 def _tests(where: Experiments, measured: MeasuredSettings, recommended: float | None) -> list[tuple[int, str]]:
     """Return settings and purposes of the throws that would show whether the model fits, most telling first.
 
-    They repeat the outliers, then throw at the recommended setting, then in the widest gaps between it and the slowest
-    throw; all within the limits.
+    They repeat the outliers, then throw at the recommended setting, or as near to it as what was thrown so far lets
+    them, then in the widest gaps between it and the slowest throw; all within the limits.
     """
     speeds = where.wheel_speed[:, -1]
     usable = np.flatnonzero(_usable(where))
     if not usable.size or recommended is None:
         return []
+    recommended = min(recommended, measured.reach)
 
     def at(wheel_speed: float) -> list[int]:
         """Return the usable setting at a wheel speed, none where there is none close to it."""

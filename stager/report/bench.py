@@ -84,9 +84,13 @@ PURPOSES = {
     "drift": "if it drifts",
 }
 """What a throw shows, by its purpose."""
-TO_TEST = ", to test the model: if it fits, enough is known."
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 UNFIT = "These settings rest on the model that does not fit."
+
+
+def _to_test(found: Next) -> str:
+    """Return what comes of throws that test the model, as the end of a sentence."""
+    return f", to test the model: if it fits, {'go on to faster wheels' if found.far else 'enough is known'}."
 
 
 def _misfit_headline(found: Next) -> str:
@@ -115,7 +119,7 @@ def _next_headline(found: Next) -> str:
         )
     at = _setting(found.launcher, found.plan[0].wheel_speed.tolist())
     if found.certain:
-        return f"Throw next at {at}{TO_TEST}"
+        return f"Throw next at {at}{_to_test(found)}"
     after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
     return f"Throw next at {at}: {chance(found)} is {share(found.wrong)} now and {after}."
 
@@ -162,6 +166,11 @@ def _next_notes(found: Next) -> list[str]:
     notes += predictions.recommended_notes(found.recommended, found.built, at)
     if found.recommended.wheel_speed is not None:
         notes.append(f"Chance that it loses more than 1 % of exit speed: {percent(found.wrong_speed, 0)}.")
+    if found.far:
+        notes.append(
+            "The recommended wheel is more than twice as fast as any thrown with: go there step by step, and fit what"
+            " was measured before each."
+        )
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
@@ -361,7 +370,7 @@ def _throw_next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(writer, k), found.launcher) for k, u in enumerate(first.wheel_speed))}"
     if found.certain:
-        return [f"{at}{TO_TEST}"]
+        return [f"{at}{_to_test(found)}"]
     if found.helps:
         several = len(found.plan) > 1
         first_of, then = (f", the first of {len(found.plan)} throws", "them") if several else ("", "it")

@@ -182,6 +182,30 @@ def test_nothing_is_known_enough_before_the_model_is_tested_up_to_the_recommende
     assert _advised(monkeypatch, tested).enough
 
 
+def test_no_throw_is_more_than_twice_as_fast_as_any_so_far(monkeypatch: pytest.MonkeyPatch) -> None:
+    for sure in (True, False):
+        found = _advised(monkeypatch, np.array([4.0, 4.5, 5.0]), sure=sure)
+        assert not found.enough
+        assert found.plan
+        assert max(one.wheel_speed[-1] for one in found.plan) <= 10.0
+        # The model is tested as near to the recommended speed as throws may go, and then further.
+        assert any(one.purpose == "model" and one.wheel_speed[-1] == pytest.approx(10.0) for one in found.plan)
+    assert not _advised(monkeypatch, np.arange(4.0, 10.1, 1.0)).enough
+
+
+def test_settings_are_offered_where_the_recommended_speed_is_far_beyond_any_so_far() -> None:
+    given = scenario("seed_ball")
+    chosen, rng = advice(given.title), np.random.default_rng(1)
+    assert chosen[0].wheel_speed is not None
+    slow = np.array([0.1, 0.12]) * chosen[0].wheel_speed
+    found = experiment_design.weigh(
+        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=4,
+        measured=Measured(wheel_speed=slow, doubtful=np.zeros(0)),
+    )  # fmt: skip
+    assert found.plan
+    assert max(one.wheel_speed[-1] for one in found.plan) <= 2.0 * slow.max()
+
+
 def test_enough_is_known_where_decisions_are_certain_and_the_range_is_tested(monkeypatch: pytest.MonkeyPatch) -> None:
     found = _advised(monkeypatch, TESTED)
     assert (found.certain, found.enough, found.plan) == (True, True, ())
@@ -237,7 +261,7 @@ def test_no_test_of_the_model_is_beyond_the_limits(monkeypatch: pytest.MonkeyPat
 
 @pytest.mark.parametrize("count", [2, 4, 6, 9])
 def test_a_share_of_the_throws_tests_the_model(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
-    found = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), sure=False, count=count)
+    found = _advised(monkeypatch, np.array([4.0, 5.0, 8.0]), sure=False, count=count)
     purposes = [one.purpose for one in found.plan]
     assert len(purposes) == count
     assert purposes.count("model") == -(-count // TESTS)
