@@ -104,13 +104,6 @@ def sphere_reynolds(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Fl
     return np.asarray(speed * diameter / air.kinematic_viscosity, dtype=np.float64)
 
 
-def sphere_drag(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """Return ½ρv²·C·πD²/4 [N] against a sphere of `diameter` [m] at `speed` ≥ 0 [m/s]; shapes broadcast."""
-    area = np.pi * diameter**2 / 4
-    coefficient = sphere_coefficient(sphere_reynolds(diameter, speed, air))
-    return np.asarray(coefficient * air.density * speed**2 * area / 2)
-
-
 def lift_coefficient(parameter: Number) -> Floats:
     """Return the lift coefficient [-] of a spinning ball at spin parameter rΩ/v `parameter` [-]; 0 without spin.
 
@@ -121,20 +114,6 @@ def lift_coefficient(parameter: Number) -> Floats:
     """
     spin = np.abs(np.asarray(parameter, dtype=np.float64))
     return np.asarray(1.120 * spin / (0.583 + 2.333 * spin))
-
-
-def terminal_speed(mass: Number, diameter: Number, gravity: float, air: Air = SEA_LEVEL) -> Floats:
-    """Return the speed [m/s] at which drag equals the weight of a sphere of `mass` [kg], `diameter` [m]; broadcasts.
-
-    gravity [m/s^2]. Buoyancy is left out. Bisection on the logarithm of speed.
-    """
-    shape = np.broadcast_shapes(np.shape(mass), np.shape(diameter))
-    low, high = np.full(shape, np.log(1e-6)), np.full(shape, np.log(1e4))
-    for _ in range(60):
-        middle = (low + high) / 2
-        slow = sphere_drag(diameter, np.exp(middle), air) < mass * gravity
-        low, high = np.where(slow, middle, low), np.where(slow, high, middle)
-    return np.asarray(np.exp((low + high) / 2))
 
 
 TRANSITION = 3e5
@@ -153,30 +132,12 @@ def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Flo
     return np.asarray(angular_speed * radius**2 / air.kinematic_viscosity, dtype=np.float64)
 
 
-def laminar_coefficient(number: Number) -> Floats:
-    """Return Cm = 3.87·Re^−½ [-] at Reynolds number `number` [-]."""
-    return LAMINAR * np.asarray(number, dtype=np.float64) ** -0.5
-
-
-def turbulent_coefficient(number: Number) -> Floats:
-    """Return Cm = 0.146·Re^−⅕ [-] (1/7-power profile) at Reynolds number `number` [-]."""
-    return TURBULENT * np.asarray(number, dtype=np.float64) ** -0.2
-
-
-def coefficient(number: Number) -> Floats:
-    """Return Cm [-] at Reynolds number `number` [-] > 0: laminar, above TRANSITION turbulent with a laminar core.
-
-    The core's share of the moment goes with r⁵, that is with Re^2.5.
-    """
-    number = np.asarray(number, dtype=np.float64)
-    mixed = turbulent_coefficient(number) - EXCESS * (TRANSITION / number) ** 2.5
-    return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
-
-
 @dataclass(frozen=True, slots=True)
 class Disc:
     """Factors of a disc's windage moment [N m]: laminar·ω^1.5, above the transition turbulent·ω^1.8 − core·ω^−½.
 
+    Cm is 3.87·Re^−½ in laminar and 0.146·Re^−⅕ in turbulent flow (1/7-power profile); what the laminar core takes off
+    goes with its radius to the fifth, so with Re^−2.5.
     transition: angular speed at which the flow becomes turbulent [rad/s]. Shapes broadcast.
     """
 

@@ -232,14 +232,6 @@ def farthest(release: Release, steps: Steps = STEPS) -> Floats:
     )
 
 
-def sphere_range(speed: Number, projectile: Projectile, height: Number = 0.0, *, air: Air = SEA_LEVEL) -> Floats:
-    """Return the greatest distance of a ball's fall with drag [m] at `speed` [m/s] from `height` [m].
-
-    Lift of a spinning ball and the drag crisis above Re = 2e5 are left out; with them it may fly farther.
-    """
-    return farthest(Release(projectile=projectile, speed=speed, height=height, air=air))
-
-
 def glide_range(
     speed: float, projectile: Projectile, height: float, *, air: Air = SEA_LEVEL, glide: Glide = FLYING_DISC
 ) -> float:

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Measuring, Outlet
-from stager.physics.air import sphere_drag
+from stager.physics.air import SEA_LEVEL, sphere_coefficient
 from stager.physics.barrel import length
 from stager.physics.flight import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
 from tests.physics.machines import launcher
@@ -40,10 +41,15 @@ def test_speeds_are_unchanged_without_outlet_and_measuring_tables() -> None:
 
 def test_air_drag_slows_the_ball_before_the_chronograph() -> None:
     found = _launcher(measuring=Measuring(distance=2.0))
-    projectile = found.projectile
-    exact = solve_ivp(
-        lambda x, v: -sphere_drag(projectile.diameter, v) / (projectile.mass * v), (0.0, 2.0), [20.0], rtol=1e-10
-    ).y[0, -1]
+    mass, diameter = float(found.projectile.mass), float(found.projectile.diameter)
+    area = np.pi * diameter**2 / 4
+
+    def slope(_: float, speed: Floats) -> Floats:
+        """Return dv/dx = −½ρv²CA/(mv) [1/s]."""
+        drag = sphere_coefficient(speed * diameter / SEA_LEVEL.kinematic_viscosity)
+        return -SEA_LEVEL.density * speed * drag * area / (2 * mass)
+
+    exact = solve_ivp(slope, (0.0, 2.0), [20.0], rtol=1e-10).y[0, -1]
     assert float(indicated_speed(found, np.array(20.0))) == pytest.approx(exact, rel=1e-3)
     assert exact < 19.9
 

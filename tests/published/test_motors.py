@@ -7,24 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import stager.physics.transient as columns
 from stager.model.arrays import Floats
 from stager.model.stage import Drive, Supply
 from stager.physics.air import SEA_LEVEL
 from stager.physics.motor import Drivetrain, build_drivetrain, greatest_power, hold, steady_speeds
-from stager.physics.transient import (
-    BUS,
-    COMMAND,
-    CURRENT,
-    ENERGIES,
-    INERTIA,
-    LOSSES,
-    SLOPES,
-    TRIAL,
-    WHEEL,
-    pack_wheels,
-    rates,
-    workspace,
-)  # fmt: skip
+from stager.physics.transient import pack_wheels, rates, workspace
 from tests.drive.machines import RPM, launcher
 from tests.published.inventory import printed as compare
 
@@ -44,10 +32,12 @@ def _motor(drive: Drive, voltage: float, speed: float) -> tuple[float, float, Fl
     The powers are what the motor takes, copper loss, no-load loss and windage.
     """
     wheels, totals = workspace(1)
-    wheels[:, :WHEEL] = pack_wheels(_train(drive), ())[0]
-    wheels[0, COMMAND], wheels[0, TRIAL], totals[BUS], totals[ENERGIES] = 1.0, speed, voltage, 1.0
+    wheels[:, : columns.WHEEL] = pack_wheels(_train(drive), ())[0]
+    wheels[0, columns.COMMAND], wheels[0, columns.TRIAL] = 1.0, speed
+    totals[columns.BUS], totals[columns.ENERGIES] = voltage, 1.0
     rates(wheels, np.array([voltage, 0.0]), totals, 0.0)
-    return float(wheels[0, SLOPES] * wheels[0, INERTIA]), float(wheels[0, CURRENT]), wheels[0, LOSSES : LOSSES + 4]
+    torque = float(wheels[0, columns.SLOPES] * wheels[0, columns.INERTIA])
+    return torque, float(wheels[0, columns.CURRENT]), wheels[0, columns.LOSSES : columns.LOSSES + 4]
 
 
 def _steady(drive: Drive, voltage: float) -> float:
