@@ -54,20 +54,10 @@ def disc_film(radius: Number, angular_speed: Number, air: Air) -> Floats:
     return np.maximum(nusselt * air.conductivity / radius, FREE_CONVECTION)
 
 
-def straight_efficiency(length: Number, thickness: Number, conductivity: Number, film: Number) -> Floats:
-    """Return the efficiency of a straight fin with an insulated tip, tanh(mL)/(mL) [-], m = √(2h/(kt)).
-
-    length, thickness [m]; conductivity [W/(m K)]; film [W/(m^2 K)]. For a tip that gives off heat add half the
-    thickness to the length.
-    """
-    slope = np.sqrt(2 * film / (conductivity * thickness)) * length
-    return np.asarray(np.tanh(slope) / slope)
-
-
 def annular_efficiency(inner: Number, outer: Number, thickness: Number, conductivity: Number, film: Number) -> Floats:
     """Return the efficiency of an annular fin of constant thickness with an insulated tip [-].
 
-    inner, outer: radii [m]; others as in `straight_efficiency`.
+    inner, outer: radii [m]; thickness [m]; conductivity [W/(m K)]; film [W/(m^2 K)].
 
     2a/(m(b² − a²))·[K₁(ma)I₁(mb) − I₁(ma)K₁(mb)]/[I₀(ma)K₁(mb) + K₀(ma)I₁(mb)] (Gardner 1945; Incropera, ch. 3).
     Scaled Bessel functions keep long thin fins from overflow.

@@ -148,7 +148,7 @@ def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
     """Return the radial growth of the hub's rim [m] at `angular_speed` [rad/s]; 0 where its modulus is unknown.
 
     u = ρω²b/(4E)·[(1 − ν)b² + (3 + ν)a²], free rotating annulus, outer radius b, bore radius a, plane stress
-    (strain of the rim by its hoop stress, see `hoop`: u = b·σ/E, the rim being free of radial stress).
+    (strain of the rim by its hoop stress: u = b·σ/E, the rim being free of radial stress).
     """
     material = wheel.material
     if material is None or material.modulus is None:
@@ -203,31 +203,17 @@ def stiffened(stiffness: Any, stiffening: Any, speed: Any) -> Any:
     return stiffness * np.exp(stiffening * speed)
 
 
-def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return the radial stress at `radius` [Pa]; radii [m], load ρω² [N/m^4], poisson [-].
-
-    (3 + ν)/8·ρω²·(b² + a² − a²b²/r² − r²).
-    """
-    return np.asarray((3 + poisson) / 8 * load * (outer**2 + inner**2 - _crossed(radius, outer, inner) - radius**2))
-
-
-def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return the hoop stress at `radius` [Pa]; arguments as in `radial`.
-
-    (3 + ν)/8·ρω²·(b² + a² + a²b²/r² − (1 + 3ν)/(3 + ν)·r²).
-    """
-    bend = (1 + 3 * poisson) / (3 + poisson) * radius**2
-    return np.asarray((3 + poisson) / 8 * load * (outer**2 + inner**2 + _crossed(radius, outer, inner) - bend))
-
-
 def greatest_hoop(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return the greatest hoop stress [Pa]: at the bore, of a solid disc at its centre; arguments as in `radial`."""
+    """Return the greatest hoop stress [Pa]: at the bore, of a solid disc at its centre.
+
+    outer, inner: radii [m]; load: ρω² [N/m^4]; poisson [-].
+    """
     bored = load / 4 * ((3 + poisson) * outer**2 + (1 - poisson) * inner**2)
     return np.where(np.asarray(inner) > 0, bored, (3 + poisson) / 8 * load * outer**2)
 
 
 def mean_hoop(outer: Number, inner: Number, load: Number) -> Floats:
-    """Return the mean hoop stress over the section, ρω²·(b² + ab + a²)/3 [Pa]; arguments as in `radial`."""
+    """Return the mean hoop stress over the section, ρω²·(b² + ab + a²)/3 [Pa]; arguments as in `greatest_hoop`."""
     return np.asarray(load / 3 * (outer**2 + outer * inner + inner**2))
 
 
@@ -235,12 +221,6 @@ def pulled_hoop(pull: Number, outer: Number, inner: Number) -> Floats:
     """Return the hoop stress at the bore from a tension `pull` [Pa] on the outer face [Pa] (Lamé)."""
     bored = np.asarray(inner) > 0
     return np.where(bored, 2 * pull * outer**2 / (outer**2 - inner**2), pull)
-
-
-def _crossed(radius: Number, outer: Number, inner: Number) -> Floats:
-    """Return a²b²/r² [m^2], 0 for a solid disc."""
-    at = np.where(np.asarray(inner) > 0, radius, 1.0)
-    return np.asarray(inner**2 * outer**2 / at**2)
 
 
 PINHOLE = 1e-4

@@ -92,9 +92,8 @@ def test_range_without_air() -> None:
 
 def test_range_with_drag_is_shorter() -> None:
     heavy = Projectile(shape=BALL, mass=1e6, diameter=0.04)
-    assert farthest(Release(projectile=heavy, speed=20.0, height=1.5)) == pytest.approx(
-        vacuum_range(20.0, 1.5), rel=1e-4
-    )
+    thrown = Release(projectile=heavy, speed=20.0, height=1.5)
+    assert farthest(thrown) == pytest.approx(vacuum_range(20.0, 1.5), rel=1e-4)
     speeds = np.array([5.0, 10.0, 20.0, 40.0])
     found = farthest(Release(projectile=TABLE_TENNIS, speed=speeds, height=1.0))
     assert (np.diff(found) > 0).all()
