@@ -96,7 +96,7 @@ def _later_bound(point: OperatingPoint) -> Number | None:
     """Return the bound on the exit energy of later throws [J]; None without a rate, or where they cannot exceed it."""
     if point.launcher.feed.rate is None or not point.count:
         return None
-    return _energy_bound(point) if point.batched or _may_rise(point) else None
+    return _energy_bound(point) if point.batched or point.once(_may_rise) else None
 
 
 def _later_energy(point: OperatingPoint) -> Number | None:
@@ -106,7 +106,7 @@ def _later_energy(point: OperatingPoint) -> Number | None:
     """
     if point.launcher.feed.rate is None or not point.count:
         return None
-    rising = _may_rise(point)
+    rising = point.once(_may_rise)
     energy, rows = np.where(rising, point.exit_energy, 0.0).reshape(-1), np.flatnonzero(rising)
     if rows.size and point.holding is not None:
         energy[rows] *= _greatest_rise(point, rising.shape, rows)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -24,6 +25,8 @@ from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
 
+Result = TypeVar("Result")
+
 
 @dataclass(frozen=True, kw_only=True)
 class OperatingPoint:
@@ -34,7 +37,7 @@ class OperatingPoint:
     options: how throws at a rate are integrated.
     whole: the throw was computed in one go, so that it compares with those at a rate to their rounding; stage by stage
     it differs by the accuracy of the integration.
-    States of drives, supply and windings are computed at first use and kept.
+    States of drives, supply and windings and values of limits are computed at first use and kept.
     """
 
     launcher: Launcher
@@ -43,6 +46,17 @@ class OperatingPoint:
     grip_limit: Floats | None = None
     options: Options = DEFAULT
     whole: bool = True
+
+    def once(self, compute: Callable[[OperatingPoint], Result]) -> Result:
+        """Return what `compute` returns for this point, computed at its first use; for functions of a module."""
+        if compute not in self._known:
+            self._known[compute] = compute(self)
+        found: Result = self._known[compute]
+        return found
+
+    @cached_property
+    def _known(self) -> dict[Callable[[OperatingPoint], Any], Any]:
+        return {}
 
     @property
     def count(self) -> int:
@@ -302,7 +316,7 @@ def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> 
     bound = limit.bound(point)
     if bound is None:
         return None
-    value = limit.value(point)
+    value = point.once(limit.value)
     if value is None:
         return None
     values, bounds = np.asarray(value, dtype=np.float64), np.asarray(bound, dtype=np.float64)
@@ -328,7 +342,7 @@ def slacks(limit: Limit, point: OperatingPoint) -> Floats | None:
     if limit.each is not None:
         values = limit.each(point)
     else:
-        value = limit.value(point)
+        value = point.once(limit.value)
         values = None if value is None else np.asarray(value, dtype=np.float64)[..., None]
     return None if values is None else _slack(limit, values, bounds)
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.constraints import OperatingPoint, evaluate_limits, not_judged
+from stager.constraints import OperatingPoint, evaluate_limits, later_throws, not_judged, slacks
+from stager.constraints.later_throws import LATER_ENERGY
 from stager.constraints.recommend import recommend
 from stager.model.launcher import Launcher, Outlet
 from stager.model.requirements import LimitValues
@@ -122,3 +123,25 @@ def test_planned_and_recommended_wheels_keep_the_limit_throw_after_throw(seed: i
         assert energies(point).max() <= energy * (1 + 1e-3)
         assert judged(point).get("later_energy", True)
     assert found.exit_speed == pytest.approx((2 * energy / 0.018) ** 0.5, rel=2e-3)
+
+
+def test_later_throws_are_computed_once_for_an_operating_point(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Its bound, value, slack and whether it is judged all rest on them.
+    called: list[str] = []
+    for name in ("_may_rise", "_greatest_rise"):
+        own = getattr(later_throws, name)
+        monkeypatch.setattr(later_throws, name, lambda *given, own=own, name=name: called.append(name) or own(*given))
+    rng = np.random.default_rng(0)
+    point = point_of(*drawn(rng))
+    while point.throw.jammed or LATER_ENERGY.bound(point) is None:
+        machine, speeds = drawn(rng)
+        free = point_of(machine, speeds)
+        point = point_of(machine, speeds, exit_energy=1.0001 * float(free.exit_energy))
+    point = replace(point)
+    called.clear()
+    for _ in range(2):
+        evaluate_limits(point)
+        not_judged(point)
+        assert slacks(LATER_ENERGY, point) is not None
+    assert called.count("_may_rise") == 1
+    assert called.count("_greatest_rise") in (1, 2)  # The second time where a few throws show a rise.
