@@ -37,7 +37,7 @@ class Steps:
 
     count: int = 60
     max_factor: int = 20
-    stop_share: float = 0.25
+    stop_share: float = 0.2
     angles: tuple[float, ...] = tuple(np.radians(np.linspace(-5.0, 60.0, 14)).tolist())
     refined: int = 9
 

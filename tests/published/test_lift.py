@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import minimize
@@ -104,6 +104,7 @@ def _reference(release: Release) -> tuple[float, float, float]:
     spin=st.floats(-300, 300), side=st.sampled_from(list(Placement)), mass=st.floats(0.005, 0.3),
     diameter=st.floats(0.02, 0.1), drag=st.sampled_from([None, 0.3, 0.507]),
 )  # fmt: skip
+@example(29.0, 1.0, 0.0, 1.0, 5.0, Placement.BOTTOM, 0.0078125, 0.09375, None)
 def test_landing_agrees_with_another_integrator(
     speed: float, tilt: float, heading: float, height: float, spin: float, side: Placement, mass: float,
     diameter: float, drag: float | None,
