@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, asked_speed, broken_by, evaluate, exit_cap, speed_range
+from stager.constraints.limit import down
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal, LimitValues
@@ -481,7 +482,7 @@ def _reach(leaves: Sequence[float], asked: float, chosen: int | None, *, steady:
     if steady:
         return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for the steadiest {asked:.4g} m/s.")
     fewer = (
-        "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {leaves[chosen - 1]:.3g} m/s"
+        "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {down(leaves[chosen - 1])} m/s"
     )
     return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for {asked:.4g} m/s{fewer}.")
 
@@ -498,10 +499,17 @@ def _sentence(
     if count + 1 < len(ladder) and ladder[count + 1].broken and not _adds(ladder, count + 1):
         parts.append(f"no setting with {_plural(count + 1)} was found within {_limits(ladder[count + 1].broken)}")
     elif count + 1 < len(ladder) and (gain := ladder[count + 1].gain) is not None:
-        more = max(gain.nominal, 0.0)
-        why = f"{_chance(ladder[count + 1], open_stage)}{_with(stopped_by)}"
-        parts.append(f"{_ordinal(count + 1)} would add {100 * more:.1f} %, less than the {100 * worthwhile:.3g} % "
-                     f"that you call worthwhile{why}")  # fmt: skip
+        more, rung = max(gain.nominal, 0.0), ladder[count + 1]
+        enough = f"the {100 * worthwhile:.3g} % that you call worthwhile"
+        if more < worthwhile:
+            shown = round(100 * more, 1)
+            # Rounded down where it would not read as less.
+            shown = shown if shown < 100 * worthwhile else np.floor(1000 * more) / 10
+            short = f"{shown:.1f} %, less than {enough}{_chance(rung, open_stage)}"
+        else:
+            chance = 100 * (rung.probability_worthwhile or 0.0)
+            short = f"{100 * more:.1f} %, but only {chance:.0f} of 100 possible builds gain {enough}"
+        parts.append(f"{_ordinal(count + 1)} would add {short}{_with(stopped_by)}")
         if count + 2 < len(ladder) and _gain(ladder, count, count + 2) > 2 * max(more, worthwhile / 2):
             parts.append(f"two more would add {_percent(_gain(ladder, count, count + 2))}")
     elif count and stopped_by:

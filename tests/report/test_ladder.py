@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 import stager
+from stager.model.requirements import Aim, Goal
+from stager.optimise.ladder import advise
 from stager.optimise.records import Interval, Rung
 from stager.report.plan import ladder_rows, ladder_table
 from tests.cli.run import stager as stager_command
@@ -36,6 +40,36 @@ def test_no_cell_is_cut_short_at_eighty_columns(monkeypatch: pytest.MonkeyPatch)
 def test_row_of_fewer_stages_says_which_limit_more_stages_break() -> None:
     rows = ladder_rows((Rung(stages=2, exit_speed=Interval(nominal=5.0), broken=("settled_loss",)),))
     assert ladder_table(rows).rows[0][-1] == "none within settled loss"
+
+
+def _verdict(gain: float, probability: float | None) -> str:
+    """Return the verdict where a second stage adds `gain` [-] and pays in the share `probability` of builds."""
+    ladder = tuple(
+        Rung(stages=k, exit_speed=Interval(nominal=speed), gain=Interval(nominal=more), probability_worthwhile=chance)
+        for k, (speed, more, chance) in enumerate(
+            ((1.2, 0.0, None), (10.0, 7.0, None if probability is None else 1.0), (10 * (1 + gain), gain, probability))
+        )
+    )
+    scenario = SEED_BALL.scenario
+    return advise(ladder, replace(scenario, goal=replace(scenario.goal, worthwhile=0.12)), 1).sentence
+
+
+def test_stage_that_gains_enough_in_too_few_builds_is_not_called_one_that_gains_less() -> None:
+    # The nominal gain is enough; of the builds, whose median is lower, few gain so much.
+    for probability in (0.05, 0.3):
+        said = _verdict(0.125, probability)
+        assert "Build 1 stage" in said
+        assert "less than" not in said
+        assert f"12.5 %, but only {100 * probability:.0f} of 100 possible builds gain the 12 %" in said
+    assert "would add 11.9 %, less than the 12 %" in _verdict(0.1197, None)
+    assert "less than the 12 %" in _verdict(0.08, 0.02)
+
+
+def test_fewer_stages_do_not_seem_to_reach_an_asked_speed() -> None:
+    scenario = SEED_BALL.scenario
+    asked = replace(scenario, goal=Goal(aim=Aim.REACH, exit_speed=18.0))
+    ladder = tuple(Rung(stages=k, exit_speed=Interval(nominal=speed)) for k, speed in enumerate((1.2, 17.97, 18.0)))
+    assert "1 stage would leave at 17.9 m/s" in advise(ladder, asked, 2).sentence
 
 
 def test_ladder_has_no_column_of_broken_limits_where_all_designs_fit() -> None:
