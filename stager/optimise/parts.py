@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 
@@ -42,6 +42,8 @@ FEW = 4
 """Generations of a search that starts from good settings."""
 PROMISING = 3
 """Exchanges of one stage's parts, and parts of a stage more, that are refined."""
+MOST_PAIRS = 300
+"""Exchanges of the parts of two stages above which none is tried."""
 CLEARLY = 1e-4
 """Gain of exit speed for which other parts are chosen [-]."""
 OWN_GAIN = 1e-3
@@ -365,24 +367,38 @@ class _Selection:
         return grown
 
     def _exchanged(self, row: BestDesign) -> BestDesign | None:
-        """Return a better design with other parts in one stage; None where none is better."""
-        if row.solution is None:
+        """Return a better design with other parts in one stage, or in two; None where none is better.
+
+        Two at once spend what limits on cost, mass and length leave where neither exchange alone gains.
+        """
+        return self._with_others(row, 1) or self._with_others(row, 2)
+
+    def _with_others(self, row: BestDesign, many: int) -> BestDesign | None:
+        """Return a better design with other parts in `many` stages; None where none is better."""
+        if row.solution is None or row.count < many:
+            return None
+        others = [[one for one in parts_of(self._stage(k)) if one.kind != row.parts[k].kind] for k in range(row.count)]
+        changes = [
+            dict(zip(places, parts, strict=True))
+            for places in combinations(range(row.count), many)
+            for parts in product(*(others[k] for k in places))
+        ]
+        if many > 1 and len(changes) > MOST_PAIRS:
             return None
         trial, tried = row.solution.trial, []
         shares = np.log([1.0, 0.97, 0.9, 0.75])[:, None]
-        for k in range(row.count):
-            for parts in parts_of(self.stages[min(k, len(self.stages) - 1)]):
-                if parts.kind == row.parts[k].kind:
-                    continue
-                chosen = (*row.parts[:k], parts, *row.parts[k + 1 :])
-                scenario = with_parts(self.scenario, chosen)
-                if broken_by(spanned(scenario.launcher, row.count), scenario.limit_values, row.count):
-                    continue
-                problem = self._build(scenario, row.count, "common" if self.ranged else None)
-                x = np.tile(problem.adopt(trial), (shares.size, 1))
-                x[:, : row.count] += shares
-                looked = problem.look(x)
-                tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
+        for change in changes:
+            if self.clock.out("parts of single stages"):
+                return None
+            chosen = tuple(change.get(k, parts) for k, parts in enumerate(row.parts))
+            scenario = with_parts(self.scenario, chosen)
+            if broken_by(spanned(scenario.launcher, row.count), scenario.limit_values, row.count):
+                continue
+            problem = self._build(scenario, row.count, "common" if self.ranged else None)
+            x = np.tile(problem.adopt(trial), (shares.size, 1))
+            x[:, : row.count] += shares
+            looked = problem.look(x)
+            tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
         tried.sort(key=lambda one: -one[0])
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
             if self.clock.out("parts of single stages"):

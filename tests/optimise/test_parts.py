@@ -59,6 +59,32 @@ def test_selected_parts_are_as_fast_as_any_combination(name: str) -> None:
         assert speed_of(with_parts(given, parts)) <= reached * (1 + 1e-3)
 
 
+def test_parts_of_two_stages_are_exchanged_at_once_where_budgets_leave_no_single_exchange() -> None:
+    # Within the mass, a heavier wheel in one stage takes a lighter motor or wheel in the other.
+    wheels = (
+        Wheel(radius=0.0415, inertia=7.2e-5, name="small", cost=18.0, mass=0.181),
+        Wheel(radius=0.0595, inertia=3.8e-4, name="wide", cost=8.0, mass=0.286),
+        Wheel(radius=0.0332, inertia=5.0e-4, name="dense", cost=9.0, mass=0.068),
+    )  # fmt: skip
+    quick = Drive(
+        speed_constant=292.0, resistance=0.0515, current_limit=51.4, rotor_inertia=9.1e-5, name="quick", cost=9.0,
+        mass=0.163,
+    )  # fmt: skip
+    slow = Drive(
+        speed_constant=55.4, resistance=0.0933, current_limit=31.6, rotor_inertia=5.0e-5, name="slow", cost=24.0,
+        mass=0.0508,
+    )  # fmt: skip
+    template = stage(drive=quick, drive_options=(slow,), wheel_options=wheels[1:], cost=59.0, mass=0.789)
+    machine = launcher(SEED, replace(template, wheel=wheels[0]))
+    machine = replace(machine, supply=Supply(voltage=10.97, resistance=0.0608))
+    given = scenario(machine, stages=2, cost=181.3, mass=1.2155, slip_heat=2.254, exit_energy=12.17)
+    row = choose(given, _selected(given).rows)
+    assert row is not None
+    reached = row.settings.exit_speed
+    for parts in product(parts_of(machine.template), repeat=2):
+        assert speed_of(with_parts(given, parts)) <= reached * (1 + 1e-3)
+
+
 def test_stages_get_different_parts_if_clearly_better() -> None:
     given, selected = CASES["drives"], _selected_for("drives")
     found = catalogue_of(given, selected, choose(given, selected.rows))
