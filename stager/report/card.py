@@ -195,7 +195,7 @@ def _alarm(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | None) 
     sentences = [f"These speeds break {listing(broken)}."] if broken else []
     wanted = scenario.limit_values.confidence
     if margin is not None and margin.kept < wanted:
-        kept = f"{100 * margin.kept:.0f} of 100 builds"
+        kept = f"{np.floor(100 * margin.kept):.0f} of 100 builds"
         sentences.append(f"Only {kept} keep the limits below, {100 * wanted:.3g} should.")
     return " ".join(sentences)
 

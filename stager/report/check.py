@@ -58,6 +58,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         *spacing_notes(design.launcher, design.count),
         *throws.instruments(design.launcher, throws.speeds_of(thrown["stages"])),
         *limits.tyre_notes(design),
+        *driven_notes(design),
         *([] if driven is None else drives.notes(driven)),
         *drives.feed_notes(feed),
         *drives.pusher_notes(pusher),
@@ -139,6 +140,23 @@ def spacing_notes(launcher: Launcher, count: int) -> list[str]:
             notes.append(
                 f"Wheels of stages {k + 1} and {k + 2} overlap: their axes are {digits(1000 * given)} mm apart and"
                 f" their radii take {digits(1000 * needed)} mm. They fit only if one stage is turned about the barrel."
+            )
+    return notes
+
+
+DRIVEN = 0.02
+"""Share by which a projectile drives a wheel beyond its set speed from which on a note says so [-]."""
+
+
+def driven_notes(design: OperatingPoint) -> list[str]:
+    """Return a sentence for each stage with a wheel that the projectile drives far beyond its set speed."""
+    stages, notes = design.throw.stages, []
+    for k in range(design.count):
+        after = max(float(stages.wheel_speed_after_a[k]), float(stages.wheel_speed_after_b[k]))
+        if after > (1 + DRIVEN) * float(design.fastest[k]):
+            notes.append(
+                f"The projectile drives wheel {k + 1} up to {speed(after)} m/s: the limits on the speed of wheels are"
+                " judged at the set speed."
             )
     return notes
 

@@ -290,6 +290,12 @@ def notes(content: dict[str, Any]) -> list[str]:
     elif content["highest_rate_1_s"]:
         lost = percent(content["highest_rate_loss_fraction"], 0)
         found.append(f"At {digits(content['highest_rate_1_s'])} throws a second the exit speed is {lost} lower.")
+    found += [
+        f"With warm windings wheel {row['stage']}{row['side'].strip('A')} cannot be held at its speed any more: that"
+        f" would take {_hundred(row['throttle_warm'])} % throttle."
+        for row in content["wheels"]
+        if row["throttle_warm"] is not None and row["throttle"] <= 1.0 < row["throttle_warm"]
+    ]
     if jams(content):
         rate = content["at_rate"]
         found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")

@@ -317,8 +317,13 @@ def _toys(found: Hazards) -> str:
 
 
 def _fall(found: Hazards) -> str:
-    far = f"Fall: up to {digits(found.fall.vacuum)} m from {found.height:g} m up without air"
-    drag = "" if found.fall.drag is None else f", {digits(found.fall.drag)} m with drag"
-    lift = "" if found.fall.lift is None else f", {digits(found.fall.lift)} m if its spin is all backspin"
-    glide = "" if found.fall.glide is None else f", {digits(found.fall.glide)} m if it flew like a flying disc"
-    return f"{far}{drag}{lift}{glide}. {found.fall.caution}"
+    ways = (
+        (found.fall.vacuum, "without air"), (found.fall.drag, "with drag"),
+        (found.fall.lift, "if its spin is all backspin"), (found.fall.glide, "if it flew like a flying disc"),
+    )  # fmt: skip
+    far = [
+        f"{digits(rounded(distance, 3, upward=True))} m {how}" for distance, how in ways if distance is not None
+    ]
+    first, *others = far
+    text = ", ".join([first.replace(" m ", f" m from {found.height:g} m up ", 1), *others])
+    return f"Fall: up to {text}. {found.fall.caution}"

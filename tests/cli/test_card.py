@@ -18,8 +18,9 @@ from stager.api import Loaded
 from stager.api.documents import CardResult
 from stager.errors import InputError
 from stager.optimise import draws
+from stager.optimise.records import Margin
 from stager.physics.chain import throw
-from stager.report.card import draw, first_table
+from stager.report.card import _alarm, draw, first_table
 from stager.report.page.render import plan_pictures
 from stager.report.page.whatif import tables
 from tests.cli.run import ROOT, stager
@@ -215,6 +216,12 @@ def test_card_warns_of_broken_limits_and_their_probability() -> None:
     assert "break grip margin" in card.alarm
     assert "of 100 builds" in card.alarm
     assert _card().card.alarm == ""
+
+
+def test_share_of_builds_that_is_too_small_reads_so() -> None:
+    loaded = _loaded({})
+    margin = Margin(confidence=0.95, kept=0.948, draws=1000, jams=0.0, mean_exit=9.0, at_confidence={}, reserve={})
+    assert "Only 94 of 100 builds" in _alarm(loaded.scenario, [], margin)
 
 
 def test_equal_input_gives_equal_bytes() -> None:

@@ -86,6 +86,13 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     assert "% of the time at most" in message
 
 
+def test_wheel_that_cannot_be_held_with_warm_windings_is_named(found: Duty) -> None:
+    content = report.summary(found)
+    assert "warm windings" not in " ".join(report.notes(content))
+    content["wheels"][1] |= {"throttle": 0.99, "throttle_warm": 1.03}
+    assert "With warm windings wheel 2 cannot be held" in " ".join(report.notes(content))
+
+
 def test_share_of_the_time_is_told_for_short_bursts_and_rounded_down(found: Duty) -> None:
     assert found.winding_duty is not None
     share = found.winding_duty.share

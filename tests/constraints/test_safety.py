@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from stager.constraints import OperatingPoint
 from stager.model.launcher import Launcher
 from stager.model.projectile import BALL, DISC, Projectile
+from stager.model.requirements import LimitValues
 from stager.model.stage import RAIL, Wheel
 from stager.physics.chain import throw
 from stager.physics.mechanics import spin_acceleration
@@ -17,6 +20,7 @@ from stager.physics.safety import EYE_INJURIES, hazards
 from stager.physics.wheel import fragment_energy, wheel_mass
 from stager.report import flight
 from stager.report import throw as throws
+from stager.report.check import driven_notes
 from tests.drive.machines import ALUMINIUM, launcher
 
 SPEEDS = np.array([8.0, 11.0])
@@ -41,6 +45,34 @@ def test_energies_and_ranges_are_consistent() -> None:
     assert found.wheels[1].fragment / found.wheels[0].fragment == pytest.approx((11 / 8) ** 2)
     assert found.fall.drag is not None
     assert 0 < found.fall.drag < found.fall.vacuum
+
+
+def test_hazards_and_notes_are_of_the_speed_that_a_projectile_drives_a_wheel_to() -> None:
+    machine = launcher(inertia=3e-6)
+    slow = replace(machine.template, wheel=replace(machine.template.wheel, inertia=3e-6))
+    heavy = replace(machine.template, wheel=replace(machine.template.wheel, inertia=5e-4))
+    machine = replace(machine, stages=(heavy, slow))
+    done = throw(machine, np.array([16.0, 4.0]))
+    after = float(done.stages.wheel_speed_after_a[1])
+    assert after > 8.0
+    assert hazards(machine, done).wheels[1].stored == pytest.approx(3e-6 * (after / 0.04) ** 2 / 2)
+    point = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=10.0, stages=2), throw=done)
+    (note,) = driven_notes(point)
+    assert f"wheel 2 up to {after:.2f} m/s" in note
+    calm = throw(machine, np.array([8.0, 12.0]))
+    assert driven_notes(replace(point, throw=calm)) == []
+
+
+def test_distances_of_a_fall_are_rounded_up() -> None:
+    machine = _thrown()
+    for speed in np.linspace(6.0, 12.0, 7):
+        done = throw(machine, np.array([speed]))
+        fall = hazards(machine, done).fall
+        note = flight.hazard_notes(machine, done)[2]
+        said = [float(one) for one in re.findall(r"([\d.]+) m (?:from|with drag)", note)]
+        assert len(said) == 2
+        assert said[0] >= fall.vacuum
+        assert said[1] >= (fall.drag or 0.0)
 
 
 @pytest.mark.parametrize("shape", range(len(EYE_INJURIES)))
