@@ -117,7 +117,8 @@ class SweepResult(Shown, Sweep):
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
         source = self.loaded.source()
         answer = predictions.sweep_answer(
-            launcher, self, source, self.spread, self.measured, self.recommended, fitted=self.fitted
+            launcher, self, source, self.spread, self.measured, self.recommended,
+            limit_values=self.loaded.scenario.limit_values, fitted=self.fitted,
         )  # fmt: skip
         return note_spin_left_out(answer, goal)
 

@@ -15,7 +15,7 @@ from stager.fit.explanations import Hypothesis
 from stager.fit.posterior import Fit, Parameter
 from stager.fit.prediction import Learned
 from stager.fit.table.throws import Throws, passed_over
-from stager.report import predictions
+from stager.report import limits, predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits, listing, percent, plural, speed
 from stager.report.throw import instruments
@@ -461,7 +461,9 @@ def _advice(learned: Learned) -> list[str]:
     last = predictions.recommended_notes(chosen[-1], len(chosen)) if none_left else []
     set_to = {k: one.wheel_speed for k, one in enumerate(chosen) if one.wheel_speed is not None}
     shown = instruments(learned.fit.launcher, set_to)
-    return [*last_built, *shown, *predictions.outlet_notes(learned.fit.scenario.launcher, chosen[:built]), *last]
+    scenario = learned.fit.scenario
+    unlimited = limits.reach_notes(scenario.launcher, scenario.limit_values, dict(list(set_to.items())[:built]))
+    return [*last_built, *unlimited, *shown, *predictions.outlet_notes(scenario.launcher, chosen[:built]), *last]
 
 
 def _repeats(fit: Fit) -> str:

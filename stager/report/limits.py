@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NotRequired, TypedDict
 
-from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
+from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint, speed_range
+from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
 from stager.physics.wheel import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural
@@ -271,6 +273,32 @@ WHY = {
     Failure.PEELS: "The bond carries the load that spinning takes off the ring's stretch.",
     Failure.TEARS: "The ring is held on; its rubber tears under its own centrifugal load.",
 }
+
+
+AT_THE_END = 0.9
+"""Share of the speed range from which on a wheel speed is said to be at its end [-]."""
+
+
+def reach_notes(launcher: Launcher, limit_values: LimitValues, speeds: Mapping[int, float]) -> list[str]:
+    """Return which wheels run at the end of the speed range where nothing says how fast they can turn.
+
+    speeds: surface speeds by stage, from 0 [m/s]
+    """
+    ends = [
+        (str(k + 1), title(reach.ends_by))
+        for k, one in speeds.items()
+        if launcher.stage(k).drive is None and limit_values.wheel_speed is None
+        and one >= AT_THE_END * float((reach := speed_range(launcher, limit_values, k)).top.mean())
+    ]  # fmt: skip
+    if not ends:
+        return []
+    stages = f"stage{'' if len(ends) == 1 else 's'} {listing([stage for stage, _ in ends])}"
+    by = ends[0][1]
+    only = "Nothing limits" if by == "range" else f"Only {by} limits"
+    return [
+        f"{only} how fast the wheels of {stages} turn here: give what they reach, as limits.wheel_speed or with"
+        " [stage.drive]."
+    ]
 
 
 def tyre_rows(design: OperatingPoint) -> list[dict[str, Any]]:

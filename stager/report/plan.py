@@ -299,7 +299,12 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
         tables.append(alternatives.front_table(content["trade"]))
     hazards = [] if plan.best is None else flight.hazard_notes(launcher, plan.best.throw)
     overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
-    notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(launcher, plan), *CAUTIONS]
+    set_to = {} if plan.best is None else dict(enumerate(plan.best.wheel_speed.tolist()))
+    unlimited = [] if plan.best is None else limits.reach_notes(launcher, plan.best.design.limit_values, set_to)
+    notes = [
+        *left_open(plan), *spin_notes(plan), *_notes(content), *unlimited, *certificate_notes(launcher, plan),
+        *CAUTIONS,
+    ]  # fmt: skip
     more_notes = [
         *certificate_details(plan), *throws.instruments(launcher, throws.speeds_of(stages), shown), *overlaps,
         *limits.unjudged_note(content["limits"]),

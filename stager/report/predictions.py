@@ -11,6 +11,7 @@ from stager.constraints.recommend import Recommended
 from stager.fit.prediction import Observations, Predicted, Span, Tuned
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
 from stager.optimise.sweep import Sweep
 from stager.physics.mechanics import turns_per_minute
 from stager.report import limits
@@ -281,7 +282,8 @@ ROWS = 16
 
 def sweep_answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
-    measured: Observations | None = None, chosen: Recommended | None = None, *, fitted: Launcher | None = None,
+    measured: Observations | None = None, chosen: Recommended | None = None, *, limit_values: LimitValues,
+    fitted: Launcher | None = None,
 ) -> Answer:  # fmt: skip
     """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
@@ -295,6 +297,7 @@ def sweep_answer(
     notes = [
         *_sweep_notes(launcher, sweep), *_interval(spread),
         *recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
+        *_unlimited(launcher, limit_values, sweep, chosen),
         *_shown(fitted or launcher, sweep, chosen),
         *outlet_notes(launcher, [chosen]),
         *([] if spread is None else jams(spread)),
@@ -337,6 +340,13 @@ def _shown(launcher: Launcher, sweep: Sweep, chosen: Recommended | None) -> list
     if chosen is None or chosen.wheel_speed is None:
         return []
     return instruments(launcher, dict(enumerate([*sweep.before_a.tolist(), chosen.wheel_speed])))
+
+
+def _unlimited(
+    launcher: Launcher, limit_values: LimitValues, sweep: Sweep, chosen: Recommended | None
+) -> list[str]:  # fmt: skip
+    speed = None if chosen is None else chosen.wheel_speed
+    return [] if speed is None else limits.reach_notes(launcher, limit_values, {sweep.stage - 1: speed})
 
 
 def _interval(spread: Tuned | None) -> list[str]:

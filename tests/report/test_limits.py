@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.constraints import LimitResult, NotJudged
+from stager.constraints import LimitResult, NotJudged, speed_range
+from stager.model.requirements import LimitValues
 from stager.report import limits
+from tests.drive.machines import launcher
 
 
 def _result(name: str, unit: str, used: float, allowed: float, origin: float = 0.0) -> LimitResult:
@@ -66,3 +68,16 @@ def test_stage_margin_is_a_count() -> None:
 def test_remedies_are_listed_by_limit() -> None:
     rows = [{**row, "remedy": "less of it"} for row in limits.rows([TEMPERATURE, LENGTH])]
     assert limits.remedies(rows).rows == (("winding temperature", "less of it"), ("length", "less of it"))
+
+
+def test_wheel_at_the_end_of_its_range_needs_what_it_can_reach() -> None:
+    free, only = launcher(drive=None), LimitValues(exit_energy=8.0)
+    top = float(speed_range(free, only, 0).top)
+    (note,) = limits.reach_notes(free, only, {0: top, 1: 0.5 * top})
+    assert note.startswith("Only tyre retention limits how fast the wheels of stage 1 turn here")
+    assert limits.reach_notes(free, only, {0: 0.5 * top}) == []
+    # A drive, or a limit on wheel speed, says it.
+    held = LimitValues(exit_energy=8.0, wheel_speed=20.0)
+    assert limits.reach_notes(free, held, {0: 20.0}) == []
+    driven = launcher()
+    assert limits.reach_notes(driven, only, {0: float(speed_range(driven, only, 0).top)}) == []
