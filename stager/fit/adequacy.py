@@ -290,8 +290,11 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     ]  # fmt: skip
     when = moments(throws)
     if when is not None:
-        words = "exit speed drifts from throw to throw"
-        tests.append(Misfit(kind="order", words=words, probability=follow(when[:, None])))
+        # Beside a level of each build: builds thrown one after the other differ in time too, which is no drift.
+        builds = np.column_stack([throws.build == name for name in throws.builds]).astype(np.float64)
+        apart, place = (leveled, best) if len(throws.builds) < 2 else solve_with(found.problem, found.place, builds)[:2]
+        drift = pattern_test(apart, place, found.spent + builds.shape[1], when[:, None])
+        tests.append(Misfit(kind="order", words="exit speed drifts from throw to throw", probability=drift))
     tests += _different_builds(throws, found, follow)
     tests += _odd_band(throws, found, follow)
     if repeated is not None and repeated.lack_of_fit is not None:

@@ -148,6 +148,16 @@ def test_different_builds_in_one_fit_are_detected() -> None:
     assert "Fit one build alone" in " ".join(report.misfit_statements(found))
 
 
+def test_builds_thrown_one_after_the_other_are_no_drift() -> None:
+    apart = _measured("seed_ball", 2, lambda v, order: np.where(order > 0.5, 1.06 * v, v))
+    apart = replace(apart, build=np.where(np.arange(COUNT) < COUNT / 2, "A", "B"))
+    assert {one.kind for one in _fit("seed_ball", apart).misfits} & {"build", "order"} == {"build"}
+    # A drift within each build is one all the same.
+    drifting = _measured("seed_ball", 2, lambda v, order: v * (1 + 0.15 * order))
+    drifting = replace(drifting, build=np.where(np.arange(COUNT) % 2, "B", "A"))
+    assert "order" in {one.kind for one in _fit("seed_ball", drifting).misfits}
+
+
 def test_builds_that_compare_calls_different_are_not_fitted_as_one() -> None:
     # B differs by 4.6 % and half of its throws are outliers: the likelihood leaves them out, so that the rest agrees.
     given = scenario("seed_ball")
