@@ -92,8 +92,9 @@ class SettingsResult(Shown):
 class SweepResult(Shown, Sweep):
     """Result of `Loaded.sweep`.
 
-    recommended: wheel speed to set; fitted: the launcher as fitted to the throws, by which it is, None: no fit; spread:
-    grip limit over the uncertainties; measured: throws of this stage.
+    recommended: wheel speed to set; fitted: the launcher as fitted to the throws, by which it is, None: no fit; fits:
+    whether the model fits the throws, without which no speed is recommended; spread: grip limit over the
+    uncertainties; measured: throws of this stage.
     """
 
     ROWS: ClassVar[str] = "wheel_speed_m_s"
@@ -103,6 +104,7 @@ class SweepResult(Shown, Sweep):
     spread: Tuned | None = None
     measured: Observations | None = None
     fitted: Launcher | None = None
+    fits: bool = True
 
     @property
     def grip_limit(self) -> float | None:
@@ -118,7 +120,7 @@ class SweepResult(Shown, Sweep):
         source = self.loaded.source()
         answer = predictions.sweep_answer(
             launcher, self, source, self.spread, self.measured, self.recommended,
-            limit_values=self.loaded.scenario.limit_values, fitted=self.fitted,
+            limit_values=self.loaded.scenario.limit_values, fitted=self.fitted, fits=self.fits,
         )  # fmt: skip
         return note_spin_left_out(answer, goal)
 

@@ -372,11 +372,12 @@ class Loaded:
         done = fitting.fit_for_sweep(self.scenario, table, seed)
         scatter = None if done is None else done.scatter
         measured = None if table is None else observations(self.scenario, table, stage - 1, scatter)
-        chosen = recommended(known_of(done or self.scenario), found.before_a, found.before_b)
-        spread = fitting.spread(self.scenario, found, chosen)
+        fits = done is None or done.adequate
+        advice = recommended(known_of(done or self.scenario), found.before_a, found.before_b)
+        spread, chosen = fitting.spread(self.scenario, found, advice), advice if fits else None
         return shown(
             SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen,
-            fitted=None if done is None else done.launcher,
+            fitted=None if done is None else done.launcher, fits=fits,
         )  # fmt: skip
 
     def plan(

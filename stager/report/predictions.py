@@ -276,6 +276,7 @@ def _exit(value: float) -> str:
     return speed(value) if value > 0 else "jam"
 
 
+UNFIT = "The model does not fit the throws, so no wheel speed is recommended: stager fit names what is likely."
 ROWS = 16
 """About so many points of the curve stand in its table."""
 
@@ -283,12 +284,12 @@ ROWS = 16
 def sweep_answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
     measured: Observations | None = None, chosen: Recommended | None = None, *, limit_values: LimitValues,
-    fitted: Launcher | None = None,
+    fitted: Launcher | None = None, fits: bool = True,
 ) -> Answer:  # fmt: skip
     """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
     spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; fitted: the
-    launcher as fitted to the throws, where the speed comes from a fit.
+    launcher as fitted to the throws, where the speed comes from a fit; fits: whether the model fits them.
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     more = [_sweep_table(launcher, sweep)] if _passes(sweep) else []
@@ -297,10 +298,11 @@ def sweep_answer(
     notes = [
         *_sweep_notes(launcher, sweep), *_interval(spread),
         *recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
+        *([] if fits else [UNFIT]),
         *_unlimited(launcher, limit_values, sweep, chosen),
         *_shown(fitted or launcher, sweep, chosen),
         *outlet_notes(launcher, [chosen]),
-        *([] if spread is None else jams(spread)),
+        *([] if spread is None or chosen is None else jams(spread)),
     ]  # fmt: skip
     if measured is not None and near is not None:
         more.append(measured_table(measured))
@@ -328,7 +330,7 @@ def sweep_summary(
         "exit_speed_m_s": sweep.exit_speed,
         "grip_limit": grip,
         "range_ends_by": None if grip else sweep.ends_by,
-        "robust": None if spread is None else robust(spread),
+        "robust": None if spread is None or chosen is None else robust(spread),
         "recommended": None if chosen is None else recommended_rows(chosen),
         "median_difference_fraction": None if measured is None else median(measured),
         "measured": None if measured is None else measured_rows(launcher, measured),
@@ -356,8 +358,9 @@ def _interval(spread: Tuned | None) -> list[str]:
         return []
     short, over = percent(spread.short), percent(spread.over)
     return [
-        f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. A wheel 5 % below the grip limit"
-        f" costs {short} of exit speed, 5 % above it {over}."
+        f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. At a wheel 5 % below"
+        f" {speed(limit.nominal)} m/s possible builds throw {short} slower on average than each at its own grip limit,"
+        f" 5 % above it {over}."
     ]
 
 

@@ -118,3 +118,13 @@ def test_measured_throws_have_the_speed_of_side_b_where_it_is_driven(two: str) -
         given = ("sweep", CONFIG, two, "--stage", "2", "--speed", "12", "--set", f"stage.layout={layout}", "--json")
         for one in json.loads(stager(*given).out)["measured"]:
             assert one["wheel_speed_b_m_s"] == (one["wheel_speed_m_s"] if driven else [None, None])
+
+
+def test_no_speed_is_recommended_by_a_fit_that_does_not_fit() -> None:
+    # The two builds of the table differ, so that no single launcher throws like both.
+    ran = stager("sweep", CONFIG, TABLE)
+    assert "The model does not fit the throws, so no wheel speed is recommended" in " ".join(ran.out.split())
+    assert "Recommended" not in ran.out
+    found = json.loads(stager("sweep", CONFIG, TABLE, "--json").out)
+    assert (found["recommended"], found["robust"]) == (None, None)
+    assert found["grip_limit"] is not None
