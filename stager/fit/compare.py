@@ -397,21 +397,6 @@ def compare(
     )  # fmt: skip
 
 
-def claim(throws: Throws, builds: tuple[str, str]) -> Difference:
-    """Return the test by settings, without a model.
-
-    Raises
-    ------
-    InputErrors
-        As `compare` does.
-    """
-    chosen = _chosen(throws, builds)
-    found = difference_by_settings(chosen, chosen.build == builds[0])
-    if found is None:
-        raise InputErrors([_incomparable(throws)])
-    return found
-
-
 def difference_by_settings(throws: Throws, first: NDArray[np.bool_]) -> Difference | None:
     """Return the test by settings, without a model, of the throws `first`, (n,), against the others; None: none."""
     tests = _tests_by_settings(throws, first, _not_alternated(throws, first))

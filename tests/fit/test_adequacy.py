@@ -34,7 +34,7 @@ def _measured(name: str, seed: int, change: Callable[[Floats, Floats], Floats] |
     throws = measure(given, real, rng.permutation(settings(given, COUNT, rng)), plan, rng)
     if change is None:
         return throws
-    return throws.with_speeds(change(throws.exit_speed, np.linspace(0, 1, COUNT)))
+    return replace(throws, exit_speed=change(throws.exit_speed, np.linspace(0, 1, COUNT)))
 
 
 def _fit(name: str, throws: Throws, *, words: bool = True) -> Fit:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -90,7 +91,7 @@ def test_first_session_reveals_a_misfit(factor: float, fits: bool) -> None:
     real = own_law(given).launcher(given, draw_truth(given, rng))
     settings = np.array(speeds("seed_ball"))[:, None]
     throws = measure(given, real, settings, Plan(noise=0.01, throws=COUNT, outliers=0.0), rng)
-    throws = throws.with_speeds(factor * throws.exit_speed)
+    throws = replace(throws, exit_speed=factor * throws.exit_speed)
     found = fit(given, throws, np.random.default_rng(0), other_laws=False, words=False)
     assert (found.misfits == ()) is fits
 

@@ -71,7 +71,7 @@ def test_outliers_are_listed_and_downweighted() -> None:
     clean = _measured(given, ACROSS, 3)
     wild = clean.exit_speed.copy()
     wild[[4, 17]] *= 1.3, 0.6
-    one, two = _fit(given, clean), _fit(given, clean.with_speeds(wild))
+    one, two = _fit(given, clean), _fit(given, replace(clean, exit_speed=wild))
     assert one.outliers == ()
     sure = [outlier for outlier in two.outliers if outlier.probability > 0.95]
     assert [outlier.line for outlier in sure] == [6, 19]
@@ -130,7 +130,7 @@ def test_single_jam_hardly_changes_the_fit() -> None:
     throws = _measured(given, ACROSS, 6)
     speeds = throws.exit_speed.copy()
     speeds[3] = 0.0
-    with_jam, without = _fit(given, throws.with_speeds(speeds)), _fit(given, throws)
+    with_jam, without = _fit(given, replace(throws, exit_speed=speeds)), _fit(given, throws)
     assert with_jam.used.size == 23
     for a, b in zip(with_jam.parameters, without.parameters, strict=True):
         assert a.value == pytest.approx(b.value, abs=b.standard_uncertainty)
@@ -140,7 +140,7 @@ def test_too_few_throws_are_an_input_error() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 7).chosen(np.arange(3))
     with pytest.raises(InputErrors, match=r"at least 3 usable throws \(got 2 .* 1 that jammed"):
-        _fit(given, throws.with_speeds(np.array([9.0, 0.0, 8.0])))
+        _fit(given, replace(throws, exit_speed=np.array([9.0, 0.0, 8.0])))
 
 
 def test_fit_without_uncertain_parameters_estimates_the_scatter(tmp_path: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -83,6 +82,8 @@ Groups = NDArray[np.intp]
 CLIP_LIMIT = 1.5
 """Standard deviations at which residuals are clipped in the fit that shows outliers [-], as by Huber's proposal 2
 (function `hubers` of the R package MASS)."""
+COVERAGE = 0.95
+"""Of intervals [-]."""
 OUTLIER_LIMIT = 3.5
 """Standard deviations from which a throw is left out [-]."""
 SCALE_QUANTILE = 0.6
@@ -130,57 +131,9 @@ class Difference:
         return self.value / self.standard_uncertainty
 
 
-def welch(first: Floats, second: Floats, *, coverage: float = 0.95) -> Difference:
-    """Return the difference of means, `first` less `second`, by Welch's test.
-
-    Parameters
-    ----------
-    first, second : ndarray, shapes (n,) and (m,)
-        Values in any unit.
-    coverage : float
-        Of the interval [-].
-
-    Raises
-    ------
-    ValueError
-        Where a sample has fewer than two values.
-
-    References
-    ----------
-    Welch, Biometrika 34 (1947), with Satterthwaite's degrees of freedom.
-    """
-    return stratified([(first, second)], coverage=coverage)
-
-
-def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95) -> Difference:
-    """Return the mean over settings of the differences of means, first less second; with one setting, Welch's test.
-
-    Each build has one variance over its settings, so that a setting with a single throw contributes.
-
-    Parameters
-    ----------
-    pairs : sequence of (ndarray, ndarray)
-        The values of the first and the second build at each setting, in any unit.
-    coverage : float
-        Of the interval [-].
-
-    Raises
-    ------
-    ValueError
-        Where a build has no setting with two throws.
-    """
-    values = np.concatenate([sample for pair in pairs for sample in pair])
-    first = np.concatenate([np.full(len(sample), side == 0) for pair in pairs for side, sample in enumerate(pair)])
-    settings = np.concatenate([np.full(len(sample), k) for k, pair in enumerate(pairs) for sample in pair])
-    found = by_settings(values, first, settings, limit=np.inf, coverage=coverage)
-    if found is None:
-        raise ValueError("scatter needs at least two throws at one setting")
-    return found
-
-
 def by_settings(
     values: Floats, first: Labels, settings: Groups, order: Floats | None = None, step: Floats | None = None, *,
-    limit: float = OUTLIER_LIMIT, coverage: float = 0.95,
+    limit: float = OUTLIER_LIMIT,
 ) -> Difference | None:  # fmt: skip
     """Return Welch's test over the settings that two builds share, with outliers left out and a linear drift removed.
 
@@ -205,8 +158,6 @@ def by_settings(
     limit : float
         Standard deviations, the larger of the build's and of all throws, about a robust mean of the setting over both
         builds, from which a throw is left out.
-    coverage : float
-        Of the interval [-].
 
     Returns
     -------
@@ -220,6 +171,7 @@ def by_settings(
 
     References
     ----------
+    Welch, Biometrika 34 (1947), with Satterthwaite's degrees of freedom.
     Chung and Romano, Ann. Stat. 41 (2013): permutation of a studentised difference is exact for equal distributions and
     asymptotically valid for equal means; abstract as read in arXiv:1304.5939.
     """
@@ -235,10 +187,10 @@ def by_settings(
         if not rows.any():
             return None
         beside = _covariates(settings[rows], None if order is None else order[rows])
-    found = _welch(values[rows], first[rows], beside, rounding[rows], coverage)
+    found = _welch(values[rows], first[rows], beside, rounding[rows])
     if found is None or not outlier.any():
         return found
-    return _exchanged(found, values[rows], first[rows], settings[rows], beside, rounding[rows], coverage)
+    return _exchanged(found, values[rows], first[rows], settings[rows], beside, rounding[rows])
 
 
 def _rounding(values: Floats, step: Floats | None) -> Floats:
@@ -330,7 +282,7 @@ def _contrasts(values: Floats, labels: Floats, rest: Floats, rounding: Floats) -
     return _Contrasts(value=value, scatter=scatter, weights=square[..., 0] / size, mixing=mixing, unit=unit)
 
 
-def _welch(values: Floats, first: Labels, beside: Floats, rounding: Floats, coverage: float) -> Difference | None:
+def _welch(values: Floats, first: Labels, beside: Floats, rounding: Floats) -> Difference | None:
     """Return Welch's test beside covariates (n, k); None where the variance of a build cannot be estimated."""
     rest = _complement(beside)
     found = _contrasts(values, first[None].astype(np.float64), rest, rounding)
@@ -347,13 +299,12 @@ def _welch(values: Floats, first: Labels, beside: Floats, rounding: Floats, cove
     turned = left_over @ (share[:, None] * left_over) * (found.scatter[0] @ sides)
     spread = 2 * float((turned * turned.T).sum())
     freedom = 2 * variance**2 / spread if spread > 0 else float(values.size - beside.shape[1] - 1)
-    return t_test(float(found.value[0]), float(np.sqrt(variance)), freedom, coverage)
+    return t_test(float(found.value[0]), float(np.sqrt(variance)), freedom)
 
 
 def _exchanged(
-    found: Difference, values: Floats, first: Labels, settings: Groups, beside: Floats, rounding: Floats,
-    coverage: float,
-) -> Difference:  # fmt: skip
+    found: Difference, values: Floats, first: Labels, settings: Groups, beside: Floats, rounding: Floats
+) -> Difference:
     """Return `found` with p value and interval by the distribution of t over exchanges of builds within settings.
 
     Unchanged below LEAST_ARRANGEMENTS arrangements.
@@ -369,7 +320,7 @@ def _exchanged(
     drawn = _contrasts(values, labels, _complement(beside), rounding)
     sizes = np.abs(drawn.value) / np.sqrt(np.maximum(drawn.variance, LEAST_UNCERTAINTY**2))
     as_far = int((sizes >= abs(found.t) * (1 - 1e-9)).sum())
-    width = float(np.quantile(sizes, coverage, method="higher")) * found.standard_uncertainty
+    width = float(np.quantile(sizes, COVERAGE, method="higher")) * found.standard_uncertainty
     return replace(
         found, probability=(1 + as_far) / (1 + PERMUTATIONS), interval=(found.value - width, found.value + width)
     )  # fmt: skip
@@ -381,9 +332,7 @@ def _complement(covariates: Floats) -> Floats:
     return np.eye(len(covariates)) - basis @ basis.T
 
 
-def paired(
-    values: Floats, first: Labels, settings: Groups, step: Floats | None = None, *, coverage: float = 0.95
-) -> Difference | None:
+def paired(values: Floats, first: Labels, settings: Groups, step: Floats | None = None) -> Difference | None:
     """Return the paired t test over settings, first less second.
 
     None below FEWEST_PAIRS settings in common, or where the differences do not scatter. The difference at a setting is
@@ -397,10 +346,10 @@ def paired(
     rounding = _rounding(values, step)
     least = np.array([rounding[a].mean() / a.sum() + rounding[b].mean() / b.sum() for a, b in pairs])
     variance = max(float(apart.var(ddof=1)), float(least.mean())) / shared.size
-    return t_test(float(apart.mean()), float(np.sqrt(variance)), float(shared.size - 1), coverage)
+    return t_test(float(apart.mean()), float(np.sqrt(variance)), float(shared.size - 1))
 
 
-def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference | None:
+def t_test(value: float, standard_uncertainty: float, freedom: float) -> Difference | None:
     """Return `value` with its interval and its p value against 0, by Student's t with `freedom` degrees of freedom.
 
     None where the value has no uncertainty.
@@ -409,7 +358,7 @@ def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: 
 
     if standard_uncertainty < LEAST_UNCERTAINTY:
         return None
-    width = float(stdtrit(freedom, 0.5 + coverage / 2)) * standard_uncertainty
+    width = float(stdtrit(freedom, 0.5 + COVERAGE / 2)) * standard_uncertainty
     return Difference(
         value=value, standard_uncertainty=standard_uncertainty, freedom=freedom,
         probability=float(2 * stdtr(freedom, -abs(value) / standard_uncertainty)),
@@ -421,9 +370,7 @@ class Collinear(ValueError):
     """Raised where a regressor is a linear combination of the covariates."""
 
 
-def slope(
-    values: Floats, column: Floats, covariates: Floats, step: Floats | None = None, *, coverage: float = 0.95
-) -> tuple[Difference, float]:
+def slope(values: Floats, column: Floats, covariates: Floats, step: Floats | None = None) -> tuple[Difference, float]:
     """Return the regression coefficient of `column` beside covariates, and the share of it that they leave free.
 
     By projection on the complement of the covariates (theorem of Frisch, Waugh and Lovell, as read in Wikipedia).
@@ -437,8 +384,6 @@ def slope(
     covariates : ndarray, shape (n, k)
     step : ndarray, shape (n,), optional
         As in `by_settings`.
-    coverage : float
-        Of the interval [-].
 
     Returns
     -------
@@ -466,7 +411,7 @@ def slope(
     value = float(left @ values / (left @ left))
     residuals = values - basis @ (basis.T @ values) - value * left
     scatter = max(float((residuals**2).sum()) / freedom, float(_rounding(values, step).mean()))
-    found = t_test(value, float(np.sqrt(scatter / (left @ left))), float(freedom), coverage)
+    found = t_test(value, float(np.sqrt(scatter / (left @ left))), float(freedom))
     if found is None:
         raise ValueError("the throws do not scatter, so that nothing tells how certain a change is")
     return found, share

@@ -43,18 +43,6 @@ class ResidualLoss(Protocol):
         ...
 
 
-class Squares:
-    """The loss ½ Σ e²."""
-
-    def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Return half the sum of squares, and weights of 1."""
-        return self.value(residuals), np.ones_like(residuals)
-
-    def value(self, residuals: Floats) -> Floats:
-        """Return half the sum of squares."""
-        return np.asarray(0.5 * (residuals**2).sum(axis=-1))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeastSquares:
     """A least-squares problem.
@@ -236,23 +224,6 @@ def _decrement(curvature: Floats, gradient: Floats) -> Floats:
 def _regular(curvature: Floats) -> Floats:
     diagonal = np.diagonal(curvature, axis1=-2, axis2=-1)
     return curvature + np.eye(curvature.shape[-1]) * (1e-10 * np.maximum(diagonal, 1e-30))[:, None, :]
-
-
-def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
-    """Return the covariance (p, p) of an unweighted fit, s²(JᵀJ)⁻¹ with s² = Σe²/(n − free).
-
-    Parameters
-    ----------
-    minimum : Minimum
-    lane : int
-        Number of the start.
-    free : int
-        Number of fitted parameters.
-    """
-    residuals, jacobian = minimum.residuals[lane], minimum.jacobian[lane]
-    scale = np.sqrt((jacobian**2).sum(axis=0))
-    inverse = np.linalg.inv((jacobian / scale).T @ (jacobian / scale)) / np.outer(scale, scale)
-    return np.asarray(inverse * float((residuals**2).sum()) / (residuals.size - free))
 
 
 PROFILE_RISE = 1.920729410347062

@@ -171,10 +171,6 @@ class Throws:
         }
         return replace(self, **arrays, wheels=tuple(replace(w, values=w.values[rows]) for w in self.wheels))
 
-    def with_speeds(self, exit_speed: Floats) -> Throws:
-        """Return the same settings with other exit speeds [m/s], shape (n,)."""
-        return replace(self, exit_speed=exit_speed)
-
     @property
     def builds(self) -> tuple[str, ...]:
         """Return the names of the builds, in the order of their first throws."""

@@ -18,7 +18,8 @@ from stager.fit.statistics.importance_sampling import (
     smooth,
     threshold,
 )
-from stager.fit.statistics.least_squares import LeastSquares, Squares, minimise, profiles
+from stager.fit.statistics.least_squares import LeastSquares, minimise, profiles
+from tests.fit.statistics.losses import Squares
 
 
 def test_banana_shaped_target_has_the_exact_moments() -> None:
