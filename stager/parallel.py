@@ -122,11 +122,16 @@ class Executor:
         futures = self._submit(task, payloads, remaining)
 
         def answers() -> list[Floats]:
-            for number, values in _finished(futures, task, payloads, remaining):
-                found[number] = values
-                if self.cache is not None:
-                    self.cache.put(keys[number], values)
-                self.progress(len(found) / len(payloads))
+            try:
+                for number, values in _finished(futures, task, payloads, remaining):
+                    found[number] = values
+                    if self.cache is not None:
+                        self.cache.put(keys[number], values)
+                    self.progress(len(found) / len(payloads))
+            finally:
+                # Where `progress` raises, what has not begun is not needed.
+                for future in futures:
+                    future.cancel()
             return [found[number] for number in range(len(payloads))]
 
         return answers

@@ -6,7 +6,7 @@ and intervals use the same draws, so that all screens give the same figures.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Protocol
@@ -370,10 +370,16 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
     return replace(found, not_judged=tuple(one for one in not_judged(point) if one.hard))
 
 
-def recommended_chain(known: Ensemble, stages: int) -> tuple[Recommended, ...]:
-    """Recommend the wheel speeds of `stages` stages in turn, up to the first that has no recommendation."""
+def recommended_chain(
+    known: Ensemble, stages: int, tell: Callable[[], None] = lambda: None
+) -> tuple[Recommended, ...]:
+    """Recommend the wheel speeds of `stages` stages in turn, up to the first that has no recommendation.
+
+    tell: called before each stage; it may raise to end the work.
+    """
     found: list[Recommended] = []
     for _ in range(stages):
+        tell()
         settings = np.array([one.wheel_speed for one in found], dtype=np.float64)
         found.append(recommended(known, settings, settings))
         if found[-1].wheel_speed is None:

@@ -370,7 +370,7 @@ def worth(rung: Rung, worthwhile: float) -> Worth:
 
 def advise(
     ladder: Sequence[Rung], scenario: Scenario, chosen: int | None, tuned: TunedDraws | None = None,
-    stops: Sequence[Sequence[str]] = (),
+    stops: Sequence[Sequence[str]] = (), *, stopped: bool = False,
 ) -> Advice:  # fmt: skip
     """Return how many stages are worth building.
 
@@ -387,6 +387,8 @@ def advise(
         Draws tuned on each stage count.
     stops : sequence of sequences of str
         See `stops`.
+    stopped : bool
+        Whether the search was stopped before it got to more stages than the ladder has.
     """
     goal = scenario.goal
     if goal.asked is not None:
@@ -405,7 +407,7 @@ def advise(
         else:
             break
     key, share = (None, None) if tuned is None or open_stage is None else _main_cause(tuned, open_stage)
-    sentence = _sentence(ladder, count, goal.worthwhile, open_stage, stops[count] if stops else ())
+    sentence = _sentence(ladder, count, goal.worthwhile, open_stage, stops[count] if stops else (), stopped=stopped)
     if key is not None and share is not None:
         sentence += f" Uncertain {key} causes {_share(share)} of the doubt: measure it first."
     return Advice(stages=count, sentence=sentence, open_stage=open_stage, settled_by=key, share=share)
@@ -488,8 +490,9 @@ def _reach(leaves: Sequence[float], asked: float, chosen: int | None, *, steady:
 
 
 def _sentence(
-    ladder: Sequence[Rung], count: int, worthwhile: float, open_stage: int | None, stopped_by: Sequence[str]
-) -> str:
+    ladder: Sequence[Rung], count: int, worthwhile: float, open_stage: int | None, stopped_by: Sequence[str],
+    *, stopped: bool,
+) -> str:  # fmt: skip
     if len(ladder) == 1:
         return "No stage gets the projectile through within these limits."
     build = f"Build {_plural(count)}" if count else "Build no stage"
@@ -512,6 +515,8 @@ def _sentence(
         parts.append(f"{_ordinal(count + 1)} would add {short}{_with(stopped_by)}")
         if count + 2 < len(ladder) and _gain(ladder, count, count + 2) > 2 * max(more, worthwhile / 2):
             parts.append(f"two more would add {_percent(_gain(ladder, count, count + 2))}")
+    elif count and stopped:
+        parts.append(f"the search was stopped before it got to {_plural(count + 1)}")
     elif count and stopped_by:
         parts.append(_no_more(stopped_by))
     elif count:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from enum import Enum
+from functools import partial
 
 import numpy as np
 
@@ -15,12 +16,13 @@ from stager.constraints import LIMITS, broken_by
 from stager.constraints.design import slip_heat
 from stager.errors import InputError
 from stager.model.launcher import Scenario
+from stager.optimise.clock import Clock
 from stager.optimise.judge import Use, average_power
 from stager.optimise.parts import BestDesign, choose, select, with_parts
 from stager.optimise.problem import Budget, Problem
 from stager.optimise.records import Front, FrontPoint, Rung, Settings, Traded
 from stager.optimise.relaxation import under
-from stager.optimise.search import Clock, Solution, improve
+from stager.optimise.search import Solution, improve
 from stager.physics.parts import INERTIA, RADIUS, DesignVariable
 from stager.physics.transient import spin_up
 
@@ -107,6 +109,8 @@ def _rebuilt(
         bound = {against.value: share * float(greatest)}
         less = replace(scenario, limit_values=replace(scenario.limit_values, **bound))  # type: ignore[arg-type]
         row = choose(less, select(less, clock, margins=margins).rows)
+        if clock.out("the front"):
+            break
         if row is not None and row.feasible and row.count:
             value = limit.value(row.settings.design)
             speed = row.settings.exit_speed
@@ -121,18 +125,18 @@ def _limited(rows: Sequence[BestDesign], used: Use, margins: Mapping[str, float]
     greatest = None if best is None else used(best.settings.design)
     if greatest is None:
         return []
-    found = []
+    found: list[FrontPoint] = []
     starts = {row.count: row.solution.trial for row in solved if row.solution is not None}
     for share in SHARES:
-        if clock.out("the front"):
-            break
         value, points = share * float(greatest), []
         for row in solved:
             if row.solution is None:
                 continue
             problem = under(row.solution.problem, margins)
             problem.budget = Budget(used, value)
-            solution = improve(problem, starts[row.count])
+            solution = clock.attempt("the front", partial(improve, problem, starts[row.count]))
+            if solution is None:
+                return found
             if solution.trial.violation[0] <= 0.0:
                 starts[row.count] = solution.trial
                 points.append((solution.settings.exit_speed, row.count))
@@ -179,9 +183,11 @@ def trades(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], cl
         for factors in _factors(scenario, row, variable):
             start = row.solution
             for by in factors:
-                if clock.out("what other wheels would change"):
+                work = partial(_at, scenario, row, variable, by, margins, start)
+                result = clock.attempt("what other wheels would change", work)
+                if result is None:
                     break
-                other, start = _at(scenario, row, variable, by, margins, start)
+                other, start = result
                 if other is not None:
                     found.append(other)
     return tuple(found)
@@ -224,7 +230,7 @@ def _at(
     other = with_parts(scenario, parts)
     if broken := broken_by(other.launcher, other.limit_values, row.count):
         return Traded(variable=variable.name, value=changed, broken=tuple(broken)), start
-    solution = improve(Problem(other, row.count, margins=margins), start.trial)
+    solution = improve(Problem(other, row.count, margins=margins, clock=start.problem.clock), start.trial)
     if not solution.feasible:
         names = tuple(result.name for result in solution.settings.verdicts if not result.satisfied)
         return Traded(variable=variable.name, value=changed, broken=names), start

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import combinations, product
 
 import numpy as np
@@ -18,13 +19,13 @@ from stager.constraints import broken_by, not_judged
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
+from stager.optimise.clock import Clock
 from stager.optimise.judge import REACHED, TIE, least_speed, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.search import (
     CLOSE,
     QUICKLY,
-    Clock,
     Solution,
     best,
     extended,
@@ -277,7 +278,9 @@ class _Selection:
         return Selected(rows, whole, common)
 
     def _build(self, scenario: Scenario, count: int, choose: str | None) -> Problem:
-        return Problem(scenario, count, tables=self.tables, margins=self.margins, choose=choose)
+        return Problem(
+            scenario, count, tables=self.tables, margins=self.margins, choose=choose, clock=self.clock
+        )  # fmt: skip
 
     def _rows(self, parts: Parts, known: Sequence[tuple[Parts, list[BestDesign]]]) -> list[BestDesign]:
         """Return the best design of each stage count with the same parts in every stage that offers them."""
@@ -288,24 +291,31 @@ class _Selection:
                       range(max((len(rows) for _, rows in known), default=0))]  # fmt: skip
         most = most_stages(scenario.launcher, scenario)
         for count in range(1, most + 1):
-            # Where other parts were searched with so many stages, rows for these are there.
-            if count > 1 and self.clock.out(OTHER_PARTS if count < len(best_known) else f"{count} and more stages"):
-                break
             problem = self._build(scenario, count, "common" if self.ranged else None)
             before = rows[-1].solution
             if before is not None:
                 problem.continue_from(before.problem)
             shorter = [] if before is None else [before.trial]
             starts = [row.solution.trial for row in best_known[count : count + 1] if row.solution is not None]
-            found = solve(
-                problem, shorter, starts, seed=self.seed, effort=QUICKLY if starts else CLOSE,
-                **({"generations": FEW} if starts else {}),
-            )  # fmt: skip
             leader = best_known[count].solution if starts else None
-            if leader is not None and _near(found, leader):
-                found = improve(problem, found.trial)
+            solved = partial(self._solved, problem, shorter, starts, leader)
+            # Where other parts were searched with so many stages, rows for these are there.
+            undone = OTHER_PARTS if count < len(best_known) else f"{count} and more stages"
+            # A plan has one stage at least, however little time there is.
+            found = solved() if count == 1 and not known else self.clock.attempt(undone, solved)
+            if found is None:
+                break
             rows.append(BestDesign(count, scenario, () if plain else (parts,) * count, found, found.settings))
         return rows
+
+    def _solved(
+        self, problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], leader: Solution | None
+    ) -> Solution:
+        found = solve(
+            problem, shorter, starts, seed=self.seed, effort=QUICKLY if starts else CLOSE,
+            **({"generations": FEW} if starts else {}),
+        )  # fmt: skip
+        return improve(problem, found.trial) if leader is not None and _near(found, leader) else found
 
     def _best(self, rows: Sequence[BestDesign]) -> BestDesign:
         leader = rows[0]
@@ -331,15 +341,12 @@ class _Selection:
             starts = [rows[count]] if count < len(rows) else []
             before = out[count - 1]
             undone = "parts of single stages" if starts else f"{count} and more stages"
-            if (before.solution is not None or count == 1) and not self.clock.out(undone):
-                starts += self._grown(before)
+            if before.solution is not None or count == 1:
+                starts += self.clock.attempt(undone, partial(self._grown, before)) or []
             if not starts:
                 break
             row = self._best(starts)
-            while not self.clock.out("parts of single stages"):
-                better = self._exchanged(row)
-                if better is None:
-                    break
+            while (better := self.clock.attempt("parts of single stages", partial(self._exchanged, row))) is not None:
                 row = better
             out.append(row)
         return out
@@ -360,8 +367,6 @@ class _Selection:
         tried.sort(key=lambda one: -one[0])
         grown: list[BestDesign] = []
         for _, chosen, scenario, problem in tried[:PROMISING]:
-            if grown and self.clock.out("parts of single stages"):
-                break
             found = solve(problem, [shorter], seed=self.seed, generations=FEW, effort=QUICKLY)
             grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
         return grown
@@ -388,8 +393,6 @@ class _Selection:
         trial, tried = row.solution.trial, []
         shares = np.log([1.0, 0.97, 0.9, 0.75])[:, None]
         for change in changes:
-            if self.clock.out("parts of single stages"):
-                return None
             chosen = tuple(change.get(k, parts) for k, parts in enumerate(row.parts))
             scenario = with_parts(self.scenario, chosen)
             if broken_by(spanned(scenario.launcher, row.count), scenario.limit_values, row.count):
@@ -401,8 +404,6 @@ class _Selection:
             tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
         tried.sort(key=lambda one: -one[0])
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
-            if self.clock.out("parts of single stages"):
-                break
             found = improve(problem, start, QUICKLY)
             candidate = BestDesign(row.count, scenario, chosen, found, found.settings)
             if _ahead(candidate, row):
@@ -415,11 +416,10 @@ class _Selection:
         if row.solution is None:
             return row
         found, trial = row.solution, row.solution.trial
-        if row.count > 1 and row.feasible and not self.clock.out("wheels and crush of its own for each stage"):
-            own = self._build(row.scenario, row.count, "own")
-            # The best own values may be far from the common ones, so the whole ranges are searched.
-            better = solve(own, starts=[own.look(own.adopt(trial))], seed=self.seed)
-            if better.feasible and better.settings.exit_speed > found.settings.exit_speed * (1 + OWN_GAIN):
+        if row.count > 1 and row.feasible:
+            better = self.clock.attempt("wheels and crush of its own for each stage", partial(self._own, row, trial))
+            least = found.settings.exit_speed * (1 + OWN_GAIN)
+            if better is not None and better.feasible and better.settings.exit_speed > least:
                 found = better
         best = self._rounded(row, found.trial)
         # The configured values stay where others gain nothing: all of them, or one by one.
@@ -434,6 +434,11 @@ class _Selection:
                     if left == names:
                         break
         return best
+
+    def _own(self, row: BestDesign, trial: Trial) -> Solution:
+        own = self._build(row.scenario, row.count, "own")
+        # The best own values may be far from the common ones, so the whole ranges are searched.
+        return solve(own, starts=[own.look(own.adopt(trial))], seed=self.seed)
 
     def again(self, row: BestDesign) -> BestDesign:
         """See `choose_again`."""

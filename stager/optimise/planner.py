@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from stager.constraints.recommend import NOMINAL_ONLY
 from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim
+from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws
 from stager.optimise.judge import TIE, active, settings_at
 from stager.optimise.ladder import TunedDraws, TuningStep, advise, margin_sentence, rungs, stops, tune
@@ -22,7 +24,7 @@ from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan, Settings
 from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
 from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
-from stager.optimise.search import Clock, improve, most_stages
+from stager.optimise.search import improve, most_stages
 from stager.optimise.settable import as_shown
 from stager.parallel import Executor
 from stager.physics.barrel import overlapping
@@ -94,6 +96,12 @@ def _refuse_spin(scenario: Scenario) -> None:
         raise InputError(TOGETHER, where="goal.spin", hint=FARTHER)
 
 
+RESERVE = "the reserve of hard limits"
+SLOWED = "the fastest wheels that keep hard limits in enough builds"
+MEAN = "wheel speeds that throw fastest on average over possible builds"
+"""Work that a stopped search leaves undone."""
+
+
 class _Planning:
     def __init__(
         self, scenario: Scenario, draws: int, rng: np.random.Generator | None, executor: Executor, clock: Clock,
@@ -122,12 +130,13 @@ class _Planning:
         if self.scenario.goal.aim is Aim.STEADIEST and leader is not None:
             leader, spread, before = steadiest(rows, self.reserve, np.random.default_rng(1))
             rows = _put(rows, leader)
-        tuned = self._tuned(rows) if self.draws and not self.clock.out("draws") else None
+        tuned = self.clock.attempt("draws", partial(self._tuned, rows)) if self.draws else None
         self.progress(0.75)
         chosen = None if leader is None else leader.count
         for turn in range(ROUNDS + 1):
             ladder = rungs(rows, tuned)
-            advice = advise(ladder, self.scenario, chosen, tuned, stops(rows))
+            stopped = f"{len(rows)} and more stages" in self.clock.open
+            advice = advise(ladder, self.scenario, chosen, tuned, stops(rows), stopped=stopped)
             row = self._advised(rows, leader, advice.stages)
             again = self._refined(rows, row) if turn < ROUNDS else rows
             if again is rows:
@@ -145,8 +154,9 @@ class _Planning:
         if advised is not None and row is not None:
             built = broken_by(advised.scenario.launcher, advised.scenario.limit_values, advised.count + 1)
             held = self._active(advised, built)
-            if self.scenario.goal.asked is None and row.count and not self.clock.out("the gain of one more stage"):
-                beyond = one_more(row, rows, self.reserve)
+            if self.scenario.goal.asked is None and row.count:
+                gain = self.clock.attempt("the gain of one more stage", partial(one_more, row, rows, self.reserve))
+                beyond = 0.0 if gain is None else gain
             if row.solution is not None:
                 problem = opened(self.scenario, row, self.reserve, self.clock)
                 bought = prices(row, held, self.reserve, beyond, self.clock, problem)
@@ -173,8 +183,8 @@ class _Planning:
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
             spread_before=before,
-            robust=robust(advised, np.random.default_rng(2))
-            if sturdy and advised is not None and not self.clock.out("robust settings") else None,
+            robust=self.clock.attempt("robust settings", partial(robust, advised, np.random.default_rng(2)))
+            if sturdy and advised is not None else None,
             front=None if trade is None else front(self.scenario, rows, ladder, trade, self.reserve, self.clock),
             fastest=self._fastest(rows, best),
             margin=self.margin, left_open=tuple(self.clock.open),
@@ -204,15 +214,24 @@ class _Planning:
         """Return designs with reserves of hard limits, found by draws at the leader's settings."""
         if margin_draws(leader.scenario) is None or leader.count == 0:
             return rows
-        self._settle_reserve(leader)
-        return [row if not self.reserve else self._again(row) for row in rows]
+
+        def solve() -> list[BestDesign]:
+            self._settle_reserve(leader)
+            return [row if not self.reserve else self._again(row) for row in rows]
+
+        found = self.clock.attempt(RESERVE, solve)
+        if found is None:
+            # All designs without a reserve, as they are compared; the wheels of the plan are slowed.
+            self.reserve, self.margin = NO_MARGINS, None
+        return rows if found is None else found
 
     def _settle_reserve(self, row: BestDesign) -> BestDesign:
         """Find a reserve and settings that agree, as each depends on the other, and return the settings."""
         for _ in range(ROUNDS):
             drawn = margin_draws(row.scenario)
-            if drawn is None or self.clock.out("the reserve of hard limits"):
+            if drawn is None:
                 break
+            self.clock.check()
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
             needed = self.margin.reserve
             names = {*needed, *self.reserve}
@@ -255,13 +274,19 @@ class _Planning:
         """
         if row is None or row is self.refined:
             return rows
-        before = dict(self.reserve)
-        better = self.refined = self._settled(row) if self.draws else self._polished(row)
-        if better is row and self.reserve == before:
-            return rows
-        if self.reserve != before:
-            rows = [other if other.count == row.count or not other.feasible else self._again(other) for other in rows]
-        return _put(rows, better)
+        before, margin = self.reserve, self.margin
+
+        def refine() -> list[BestDesign]:
+            better = self.refined = self._settled(row) if self.draws else self._polished(row)
+            if self.reserve == before:
+                return rows if better is row else _put(rows, better)
+            others = [one if one.count == row.count or not one.feasible else self._again(one) for one in rows]
+            return _put(others, better)
+
+        found = self.clock.attempt(RESERVE if self.draws else "the last refinement", refine)
+        if found is None:
+            self.reserve, self.margin = before, margin
+        return rows if found is None else found
 
     def _polished(self, row: BestDesign) -> BestDesign:
         """Return the design refined once more, for prices; unchanged for a goal other than the fastest."""
@@ -307,7 +332,9 @@ class _Planning:
         from stager.fit.prediction import known_of, recommended_chain
 
         drawn = margin_draws(row.scenario)
-        chosen = [one.wheel_speed for one in recommended_chain(known_of(self.scenario), row.count)]
+        known = known_of(self.scenario)
+        chain = self.clock.attempt(MEAN, lambda: recommended_chain(known, row.count, self.clock.check))
+        chosen = [one.wheel_speed for one in chain or ()]
         lead = np.array([speed for speed in chosen if speed is not None])
         if lead.size < row.count:
             return row
@@ -326,6 +353,8 @@ class _Planning:
         """Return the design with all wheels slowed alike until enough builds keep the hard limits, if possible."""
         low, high, best = SLOWEST, 1.0, None
         for _ in range(10):
+            if best is not None and self.clock.out(SLOWED):
+                break
             middle = (low + high) / 2
             settings = settings_at(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
             margin = margin_of(row.scenario, drawn, settings, self.reserve)
@@ -346,7 +375,12 @@ class _Planning:
         steps = [
             TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1 : last + 1]
         ]
-        found = tune(steps, self.draws, self.rng, self.reserve, self.executor)()
+
+        def tell(share: float) -> None:
+            self.executor.progress(share)
+            self.clock.check()
+
+        found = tune(steps, self.draws, self.rng, self.reserve, replace(self.executor, progress=tell))()
         if found is None:
             return None
         beyond = np.repeat(found.exit_speed[-1:], len(rows) - 1 - last, axis=0)

@@ -22,6 +22,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
+from stager.optimise.clock import Clock
 from stager.optimise.judge import JUDGED, Use, least_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
@@ -279,14 +280,15 @@ class Problem:
     """A chain of `count` stages under the limits of a scenario.
 
     launcher : with chosen parts; margins : least slack of limits by name [-]; choose : None, "common" (design variables
-    with a range are chosen, one value for all stages) or "own" (one value for each stage).
+    with a range are chosen, one value for all stages) or "own" (one value for each stage); clock : no limit if None.
     """
 
     def __init__(
         self, scenario: Scenario, count: int, *, launcher: Launcher | None = None, tables: FastestTables | None = None,
-        margins: Mapping[str, float] = NO_MARGINS, choose: str | None = None,
+        margins: Mapping[str, float] = NO_MARGINS, choose: str | None = None, clock: Clock | None = None,
     ) -> None:  # fmt: skip
         self.scenario, self.count, self.margins, self.choose = scenario, count, margins, choose
+        self.clock = clock or Clock()
         self.launcher = scenario.launcher if launcher is None else launcher
         self.limit_values = scenario.limit_values
         self.tables = tables or FastestTables(scenario)
@@ -377,6 +379,7 @@ class Problem:
         return self._judge(np.hstack([np.zeros(lead.shape), extra]), np.minimum(lead, self.tops))
 
     def _judge(self, x: Floats, lead: Floats | None) -> Trial:
+        self.clock.check()
         self.calls += len(x)
         x, lead, design, point = self._thrown(x, lead)
         done = point.throw

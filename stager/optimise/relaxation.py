@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import chain
 
 import numpy as np
@@ -32,6 +33,7 @@ from stager.constraints.limit import rounded
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
+from stager.optimise.clock import Clock
 from stager.optimise.judge import active as active_of
 from stager.optimise.judge import least_speed, settings_at
 from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
@@ -42,7 +44,6 @@ from stager.optimise.search import (
     QUICKLY,
     RESTORED,
     ROUGHLY,
-    Clock,
     best,
     correct_grip,
     explore,
@@ -96,20 +97,21 @@ def prices(
     if row.solution is None or row.scenario.goal.asked is not None:
         return {}
     start = row.start(problem)
-    base = again(problem, start, margins)
-    found = {}
-    for name in sorted(active):
-        if clock.out("prices"):
-            break
+    base = clock.attempt("prices", lambda: again(problem, start, margins))
+    found: dict[str, float] = {}
+    for name in sorted(active if base is not None else ()):
         wider = looser(margins, name, 1.0 + MORE)
         if name in BUILT and _counts_stages(row, name):
             continue
-        found[name] = 0.0
+        price = 0.0
         if name in BUILT and not broken_by(row.scenario.launcher, row.scenario.limit_values, row.count + 1, wider):
-            found[name] = more
-        if name not in BUILT or problem.choices:
-            gained = again(problem, base, wider).exit_speed[0] / base.exit_speed[0] - 1
-            found[name] = max(float(gained), found[name])
+            price = more
+        if base is not None and (name not in BUILT or problem.choices):
+            loose = clock.attempt("prices", partial(again, problem, base, wider))
+            if loose is None:
+                break
+            price = max(float(loose.exit_speed[0] / base.exit_speed[0] - 1), price)
+        found[name] = price
     return found
 
 
@@ -128,7 +130,7 @@ def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
     """Return a problem with other margins."""
     other = Problem(
         problem.scenario, problem.count, launcher=problem.launcher, tables=problem.tables, margins=margins,
-        choose=problem.choose,
+        choose=problem.choose, clock=problem.clock,
     )  # fmt: skip
     other.grip_correction, other.grip_found = problem.grip_correction, problem.grip_found
     return other
@@ -140,7 +142,8 @@ def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, floa
     if row.count + 1 < len(rows):
         speed = rows[row.count + 1].settings.exit_speed
     else:
-        problem = Problem(row.scenario, row.count + 1, tables=row.solution.problem.tables, margins=margins)
+        known = row.solution.problem
+        problem = Problem(row.scenario, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
         found = explore(problem, [row.solution.trial], generations=FEW, effort=QUICKLY)
         speed = float(found.exit_speed[0]) if found.violation[0] <= 0.0 else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)
@@ -212,11 +215,12 @@ def explain(
     nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
     aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - ENOUGH) if wheel is None else wheel
     names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""
-    if not clock.out(CONFLICTS):
-        reach = _reaching(rows, nearest, aimed * FASTER[: 1 if asked is not None else None], margins, clock)
-        names = reach.conflict()
+    speeds = aimed * FASTER[: 1 if asked is not None else None]
+    reach = clock.attempt(CONFLICTS, lambda: _reaching(rows, nearest, speeds, margins, clock))
+    if reach is not None:
+        names = clock.attempt(CONFLICTS, reach.conflict) or ()
         relaxations = reach.relaxations(names) if names else ()
-        more = "" if reach.reachable() else OUT_OF_REACH
+        more = OUT_OF_REACH if clock.attempt(CONFLICTS, reach.reachable) is False else ""
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
@@ -249,7 +253,7 @@ def _reaching(
     for scenario in chain([model.scenario], others):
         for asked in speeds:
             tried.append(_Reach(scenario, rows, nearest, float(asked), margins, clock))
-            if tried[-1].reachable() or clock.out(CONFLICTS):
+            if tried[-1].reachable():
                 return tried[-1]
     return tried[0]
 
@@ -322,7 +326,7 @@ class _Reach:
         for count in counts:
             if _hopeless(steps, count, self.least):
                 break
-            problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins)
+            problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins, clock=self.clock)
             known = [one for one in self.found if one.lead.shape[1] == count]
             problem.grip_correction = self._corrections.get(count, problem.grip_correction)
             if known:
@@ -387,13 +391,11 @@ class _Reach:
             if not needed:
                 break
             found += needed
-            if self.clock.out(CONFLICTS):
-                break
         return tuple(name for name in held if name in found)
 
     def _spare(self, names: list[str], spared: list[str]) -> None:
         """Add to `spared` those of `names` without which the speed stays out of reach: they are not in the conflict."""
-        if not names or self.clock.out(CONFLICTS):
+        if not names:
             return
         if not self._reaches([*spared, *names]):
             spared += names
@@ -427,10 +429,11 @@ class _Reach:
 
     def relaxations(self, names: Sequence[str]) -> tuple[Relaxation, ...]:
         """Return for each named limit the value needed if it alone is loosened, and if all are by one factor."""
-        together = self._together(names)
-        out = []
-        for name in names:
-            if not self.clock.out(REMEDIES):
+        out: list[Relaxation] = []
+
+        def add() -> None:
+            together = self._together(names)
+            for name in names:
                 alone = together if len(names) == 1 else self._together([name])
                 out.append(
                     Relaxation(
@@ -438,6 +441,8 @@ class _Reach:
                         needed=alone.get(name) if alone else None, together=together.get(name) if together else None,
                     )
                 )  # fmt: skip
+
+        self.clock.attempt(REMEDIES, add)
         return tuple(out)
 
     def _together(self, names: Sequence[str]) -> dict[str, float] | None:
@@ -494,7 +499,7 @@ class _Reach:
 
         _, trial, problem = self.best(free)
         most = FIRST if trial is None or problem is None else self._factor(trial, problem, margins, names)
-        return _least(reached, self.asked, self.nearest.exit_speed, most, lambda: self.clock.out(REMEDIES))
+        return _least(reached, self.asked, self.nearest.exit_speed, most)
 
     def _factor(self, trial: Trial, problem: Problem, margins: Mapping[str, float], names: Sequence[str]) -> float:
         """Return the factor on the named limits within which a design keeps them."""
@@ -542,12 +547,10 @@ def _faster(one: Trial, other: Trial) -> Trial:
     return other if one.violation[0] > 0 or other.exit_speed[0] > one.exit_speed[0] else one
 
 
-def _least(
-    reached: Callable[[float], float], asked: float, nearest: float, most: float, stop: Callable[[], bool]
-) -> float | None:  # fmt: skip
+def _least(reached: Callable[[float], float], asked: float, nearest: float, most: float) -> float | None:
     """Return the least factor at which `reached(factor)` [m/s], which rises, is `asked`; None: `most` is too small.
 
-    nearest: exit speed at a factor of 1 [m/s]; most: a factor that should be enough; stop: whether time is up.
+    nearest: exit speed at a factor of 1 [m/s]; most: a factor that should be enough.
     """
     value = reached(most)
     goal = min(asked * (1 - NEARLY), value)
@@ -561,7 +564,7 @@ def _least(
         else:
             slope = float(np.log(value / at_low) / np.log(factor / low)) if value > at_low else 0.0
             low, at_low = factor, max(value, at_low)
-        if high / low < 1 + SHARP or stop():
+        if high / low < 1 + SHARP:
             break
         # Exit speed rises ever less steeply, so the first factor beyond the tangent's is soon enough.
         ahead = low * np.exp(min(1.05 * np.log(goal / at_low) / slope, WIDE)) * (1 + SHARP) if slope > 0 else np.inf

@@ -12,9 +12,8 @@ a trust region shrinks where the model was wrong. Limits are elastic: a start th
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Generator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -318,27 +317,6 @@ LEVEL = 2e-5
 """Share of exit speed that settings with less slip heat may cost [-]."""
 COOLER = 0.01
 """Share of slip heat that they must save [-]."""
-
-
-@dataclass(slots=True)
-class Clock:
-    """A time limit: `until` by the monotonic clock [s], None: none. open: work left undone."""
-
-    until: float | None = None
-    open: list[str] = field(default_factory=list)
-
-    @classmethod
-    def of(cls, seconds: float | None) -> Clock:
-        """Return a clock that runs out in `seconds`, None: never."""
-        return cls(None if seconds is None else time.monotonic() + seconds)
-
-    def out(self, what: str = "") -> bool:
-        """Whether time is up; what: work that is then noted as left undone."""
-        if self.until is None or time.monotonic() < self.until:
-            return False
-        if what and what not in self.open:
-            self.open.append(what)
-        return True
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,10 +11,10 @@ from typing import TypeVar
 import numpy as np
 
 import stager
+from stager.optimise.clock import Clock
 from stager.optimise.draws import draw
 from stager.optimise.judge import judge_settings
 from stager.optimise.parts import select
-from stager.optimise.search import Clock
 from tests.benchmarks.timing import Line
 
 CONFIG = Path(__file__).parents[2] / "configs" / "seed_ball.toml"

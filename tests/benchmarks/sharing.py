@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
+from stager.optimise.clock import Clock
 from stager.optimise.ladder import TuningStep, tune
 from stager.optimise.parts import select
-from stager.optimise.search import Clock
 from stager.parallel import Executor
 from tests.benchmarks.timing import Line, exponent, medians
 

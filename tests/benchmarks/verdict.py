@@ -15,10 +15,10 @@ import numpy as np
 
 from stager.config import load
 from stager.model.launcher import Scenario
+from stager.optimise.clock import Clock
 from stager.optimise.ladder import TuningStep, tune
 from stager.optimise.parts import select
 from stager.optimise.planner import DRAWS
-from stager.optimise.search import Clock
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import sys
 import time
 
+from stager.optimise.clock import Clock
 from stager.optimise.parts import choose, select
-from stager.optimise.search import Clock
 from tests.optimise.wheels import drawn, fastest
 
 

@@ -8,9 +8,9 @@ from typing import Any
 
 from stager.constraints import LIMITS
 from stager.model.launcher import Scenario
+from stager.optimise.clock import Clock
 from stager.optimise.parts import BestDesign, choose, select
 from stager.optimise.records import Settings
-from stager.optimise.search import Clock
 
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
 UNLIMITED = {"exit_energy": 1e9, "grip_margin": 1e-6}

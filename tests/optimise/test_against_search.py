@@ -14,9 +14,9 @@ from stager.config import load
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import IDLER, PAIR, RAIL
+from stager.optimise.clock import Clock
 from stager.optimise.parts import select
 from stager.optimise.planner import plan
-from stager.optimise.search import Clock
 from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem
 from tests.oracle.throw import throw as reference_throw
 

@@ -17,13 +17,13 @@ from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import Drive, Supply
+from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
 from stager.optimise.relaxation import OUT_OF_REACH, _hopeless, _outward, _Reach, explain, one_more
-from stager.optimise.search import Clock
 from tests.optimise.builds import CONFIGS
 from tests.optimise.machines import HEAVY, SEED, launcher, scenario, stage
 from tests.optimise.solved import solved, with_limits, without

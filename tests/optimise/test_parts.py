@@ -12,10 +12,10 @@ from stager.constraints import not_judged
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import Drive, Supply, Wheel
+from stager.optimise.clock import Clock
 from stager.optimise.parts import Selected, catalogue_of, choose, outfit, parts_of, select, with_parts
 from stager.optimise.planner import plan
 from stager.optimise.records import Parts
-from stager.optimise.search import Clock
 from tests.drive.machines import HEAT
 from tests.optimise.machines import LIGHT, launcher, scenario, stage
 from tests.optimise.solved import best_of, speed_of

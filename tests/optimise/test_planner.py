@@ -12,13 +12,13 @@ import pytest
 
 from stager.model.stage import Drive, Supply
 from stager.optimise import planner, robust
+from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import BestDesign, opened, select
 from stager.optimise.planner import SLOWEST, _bounded, _Planning, plan, silent
 from stager.optimise.problem import NO_MARGINS, FastestTables
 from stager.optimise.records import Parts, Plan
 from stager.optimise.robust import enough, margin_draws, margin_of
-from stager.optimise.search import Clock
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario, unsure
 

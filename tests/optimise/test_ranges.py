@@ -12,11 +12,11 @@ import pytest
 from stager.model.arrays import Number
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
+from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.pareto import trades
 from stager.optimise.parts import catalogue_of, choose, select, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings
-from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 from tests.optimise.solved import best_of
 from tests.optimise.wheels import drawn, fastest
