@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
+from stager.fit.likelihood import SLOWEST, ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
 from stager.fit.priors import DRIFT, FRICTION, CandidateLaw, Normal, Prior, bend, of, values, with_friction
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import LeastSquares, Minimum, minimise
@@ -223,11 +223,12 @@ def _best_fit(
     priors = priors if when is None else (*priors, DRIFT_PRIOR)
     start = np.array([near.get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]
-    seen = _affecting(Residuals(model=where, priors=priors, measured=measured), start)
+    loss = Outcome(noise, jams)
+    seen = _affecting(Residuals(model=where, priors=priors, measured=measured), loss, start, rng.spawn(1)[0])
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = LeastSquares(
-        residuals=Residuals(model=where, priors=active, measured=measured), loss=Outcome(noise, jams),
+        residuals=Residuals(model=where, priors=active, measured=measured), loss=loss,
         step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
     starts = _starts(problem, start[seen], rng)
@@ -259,12 +260,22 @@ def _may_drift(found: BestFit, when: Floats) -> bool:
     return spread > HIDDEN_SHARE * DRIFT_PRIOR.spread or abs(drift) > SHOWN_RATIO * spread
 
 
-def _affecting(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:
-    """Return which parameters change any residual by more than LEAST_EFFECT within one standard deviation, (p,)."""
-    moves = np.concatenate([np.zeros((1, start.size)), np.eye(start.size), -np.eye(start.size)])
-    found = misfit(start + moves)
-    shift = np.abs(found[1:] - found[0]).max(axis=1).reshape(2, -1).max(axis=0) if start.size else np.zeros(0)
-    return np.asarray(shift > LEAST_EFFECT)
+def _affecting(misfit: Residuals, loss: Outcome, start: Floats, rng: np.random.Generator) -> NDArray[np.bool_]:
+    """Return which parameters change any residual by more than LEAST_EFFECT within one standard deviation, (p,).
+
+    They are looked at from the start. Where throws jam there that did not, most parameters seem to have no effect, so
+    they are looked at from the best of random draws too.
+    """
+    size, seen = start.size, np.zeros(start.size, bool)
+    moves = np.concatenate([np.zeros((1, size)), np.eye(size), -np.eye(size)])
+    places = [start]
+    if size and (misfit(start[None])[0, : misfit.measured.size] >= -np.log(SLOWEST) - LEAST_EFFECT).any():
+        tried = rng.normal(size=(RANDOM_STARTS, size))
+        places.append(tried[np.argmin(loss.value(misfit(tried)))])
+    for place in places if size else []:
+        found = misfit(place + moves)
+        seen |= np.abs(found[1:] - found[0]).max(axis=1).reshape(2, -1).max(axis=0) > LEAST_EFFECT
+    return seen
 
 
 def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator) -> Floats:

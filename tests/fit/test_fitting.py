@@ -10,15 +10,18 @@ from typing import Any
 import numpy as np
 import pytest
 
+import stager
 from stager.config import load
 from stager.errors import InputErrors
 from stager.fit.fitting import fit
-from stager.fit.optimiser import BestFit
+from stager.fit.likelihood import Noise
+from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Fit
 from stager.fit.priors import own_law
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
+from tests.cli.run import ROOT
 from tests.recovery.bench import Plan, draw_truth, measure, scenario, table, working
 
 ACROSS = np.repeat(np.linspace(7.0, 24.0, 12), 2)[:, None]
@@ -261,3 +264,14 @@ def test_traction_is_told_where_the_throws_depend_on_none_of_its_parameters(tmp_
     traction = next(one for one in found.parameters if one.group)
     assert traction.told == pytest.approx(0.0, abs=0.1)
     assert traction.standard_uncertainty == pytest.approx(traction.prior_uncertainty, rel=0.2)
+
+
+@pytest.mark.parametrize("static", ["0.75 ± 0.08", "0.3 ± 0.1", "0.15 ± 0.15", "0.1 ± 0.2"])
+def test_parameters_that_throws_depend_on_are_fitted_where_the_law_jams_them_at_its_start(static: str) -> None:
+    # At half the feed's speed and a friction of 0.15 no throw gets through, whatever the mass or the crush.
+    throws = _measured(scenario("seed_ball"), ACROSS, 1)
+    changes = {"contact.friction.static": static, "contact.friction.sliding": "0.1 ± 0.1", "feed.speed": "0.5 m/s"}
+    given = stager.load(ROOT / "configs" / "seed_ball.toml").replace(changes).scenario
+    found = best_fit(given, own_law(given), throws, Noise(), np.random.default_rng(0))
+    assert found.idle == ()
+    assert np.abs(found.residuals).max() < 0.05
