@@ -305,11 +305,16 @@ def _rim_remedy(point: OperatingPoint) -> str:
 
 def _turning_shares(point: OperatingPoint) -> Floats:
     """Return peak friction force / the force that turns the tyre on its hub, of each stage [-], shape (..., stages)."""
-    launcher, speed = point.launcher, point.fastest
+    launcher, speed, stages = point.launcher, point.fastest, point.throw.stages
+    # A projectile may be faster than a slow wheel, and spins besides.
+    turning = np.maximum(np.abs(stages.entry_spin), np.abs(stages.exit_spin))
+    moving = np.maximum(stages.entry_speed, stages.exit_speed)
     found: list[Number] = []
     for k in range(point.count):
         normal = peak_normal(launcher, k, speed[..., k])
-        grip = peak_grip(launcher, k, speed[..., k])
+        around = moving[..., k] + launcher.projectile.radius * turning[..., k]
+        slip = np.maximum(speed[..., k], around - speed[..., k])
+        grip = peak_grip(launcher, k, speed[..., k], slip)
         found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
     return over_stages(found)
 

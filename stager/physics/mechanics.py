@@ -52,10 +52,10 @@ def spin_acceleration(spin: Number, projectile: Projectile) -> Floats:
     return np.asarray(projectile.radius * np.square(spin))
 
 
-def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Return an upper bound of the friction force on one wheel of stage `index` [N]; arguments as in `peak_normal`.
+def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, slip: Number) -> Floats:
+    """Return an upper bound of the friction force on one wheel of stage `index` [N] at slips up to `slip` [m/s].
 
-    The greatest coefficient at slips from 0 to `wheel_speed` [m/s] times the greatest normal force.
+    The greatest coefficient at these slips times the greatest normal force, both wheels at `wheel_speed` [m/s].
     """
-    grip = launcher.contact.friction.greatest(np.asarray(wheel_speed, dtype=np.float64))
-    return grip * peak_normal(launcher, index, wheel_speed, wheel_speed_b)
+    grip = launcher.contact.friction.greatest(np.asarray(slip, dtype=np.float64))
+    return grip * peak_normal(launcher, index, wheel_speed)

@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from stager.constraints import OperatingPoint
-from stager.constraints.wheels import TYRE_RETENTION
+from stager.constraints.wheels import TYRE_RETENTION, TYRE_TURNING
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold, Wheel
 from stager.physics.chain import throw
+from stager.physics.friction import Bell
+from stager.physics.mechanics import peak_normal
+from stager.physics.wheel import turning_hold
 from stager.report import limits
 from tests.drive.machines import NITRILE, launcher, wheel
 
@@ -90,3 +93,25 @@ def test_remedy_of_retention_says_how_the_tyre_leaves_or_how_fast_it_may_turn(
     point = _design([8.0, 20.0], **tyre)
     told = TYRE_RETENTION.remedy(point)
     assert told == remedy if "wheel" in remedy or not remedy else remedy in told
+
+
+def test_tyre_holds_against_the_friction_of_a_projectile_that_is_faster_than_its_wheel() -> None:
+    # Friction of a bell law is greatest at a slip that the slow wheel's own speed does not reach.
+    law = Bell(peak=0.9, peak_speed=10.0, width=1.0)
+    held = wheel(tyre=replace(wheel().tyre, held_by=Hold.STRETCH, hub_friction=0.5))  # type: ignore[type-var]
+    machine = launcher()
+    machine = replace(
+        machine, template=replace(machine.template, wheel=held),
+        contact=replace(machine.contact, friction=law, rail_friction=law),
+    )  # fmt: skip
+    point = OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=20.0), throw=throw(machine, np.array([25.0, 3.0]))
+    )  # fmt: skip
+    slip = float(point.throw.stages.entry_speed[1]) - 3.0
+    assert slip > 5.0
+    friction = float(law.coefficient(np.array([slip]))[0][0])
+    assert TYRE_TURNING.each is not None
+    shares = TYRE_TURNING.each(point)
+    assert shares is not None
+    normal = float(peak_normal(machine, 1, 3.0))
+    assert float(shares[1]) >= friction * normal / float(turning_hold(held, 3.0, normal))
