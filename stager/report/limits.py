@@ -13,6 +13,7 @@ from stager.model.requirements import LimitValues
 from stager.physics.wheel import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural
+from stager.report.numbers import speed as speed_text
 from stager.units import ScreenUnit, screen_unit
 
 TIGHT = 1e-3
@@ -311,15 +312,15 @@ def tyre_notes(design: OperatingPoint) -> list[str]:
     tyres = _tyres(design)
     if not tyres:
         return []
-    stage, speed, found = max(tyres, key=lambda tyre: tyre[1] / tyre[2].speed)
-    if found.failure is None or speed < NEAR * found.speed:
+    stage, runs, found = max(tyres, key=lambda tyre: tyre[1] / tyre[2].speed)
+    if found.failure is None or runs < NEAR * found.speed:
         return []
     first = (
-        f"Tyre of stage {stage}, which runs at {digits(speed)} m/s: from {digits(found.speed)} m/s on"
+        f"Tyre of stage {stage}, which runs at {speed_text(runs)} m/s: from {speed_text(found.speed)} m/s on"
         f" {found.failure.value}."
     )
     alone = (
-        f"Stretch alone holds to {digits(found.lift_off)} m/s; at {digits(speed)} m/s it would take"
+        f"Stretch alone holds to {speed_text(found.lift_off)} m/s; at {speed_text(runs)} m/s it would take"
         f" {percent(found.needed_stretch, 0)}."
     )
     help_most = [f"What helps most: {change.what}, to {digits(change.speed)} m/s." for change in found.changes[:1]]
