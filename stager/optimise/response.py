@@ -160,7 +160,8 @@ class Steady:
 
     bound: None where none is set. base: at the plan, over the rate [1/s], or at one node without one; surfaces: over
     each wheel's speed [m/s], then the change of crush [m], each with the rate; by: "sum": differences to `base` add;
-    "product": ratios multiply; "worst": the worst of the surfaces, each of one stage alone. error: greatest relative
+    "product": ratios multiply; "worst": the worst of the surfaces, each of one stage alone, moved to `base` at the
+    plan. error: greatest relative
     error found.
     """
 
@@ -408,6 +409,13 @@ def _nodes(ends: Sequence[float] | Floats, count: int) -> Floats:
     return np.linspace(low, high, count)
 
 
+def _nodes_about(ends: Sequence[float] | Floats, count: int, plan: float) -> Floats:
+    """Return nodes as `_nodes` does, but one of them at the plan, where the tables are exact then."""
+    nodes = _nodes(ends, count)
+    nodes[np.abs(nodes - plan).argmin()] = plan
+    return nodes
+
+
 def _crushed(launcher: Launcher, count: int, change: Number) -> Launcher:
     """Return the launcher with the crush of `count` stages changed by `change` [m]."""
     stages = tuple(replace(stage, crush=stage.crush + change) for stage in map(launcher.stage, range(count)))
@@ -616,13 +624,13 @@ def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValu
     """Return the response with values that depend on drives, supply and rate, one variable changed at a time."""
     asked = launcher.feed.rate
     rates = None if asked is None else _rates(launcher, float(asked), grids)
-    paces = np.zeros(1) if rates is None else _nodes(rates, grids.paces)
+    paces = np.zeros(1) if rates is None or asked is None else _nodes_about(rates, grids.paces, float(asked))
     count, ends = response.wheel_speed.size, np.array([*response.speeds.tolist(), response.crush])
     plan = np.array([*response.wheel_speed, 0.0])
     wide = np.array([_nodes(end, grids.wheels) for end in ends])
     passing = _at_rates(response, launcher, limit_values, _changed(plan, wide).reshape(-1, plan.size), paces[0])
     ends = _passing(plan, wide, ~passing.throw.jammed.reshape(wide.shape))
-    axes = np.array([_nodes(end, grids.steady) for end in ends])
+    axes = np.array([_nodes_about(end, grids.steady, at) for end, at in zip(ends, plan, strict=True)])
     changed = _changed(plan, axes)
     settings = np.concatenate([plan[None], changed.reshape(-1, plan.size)])
     places = halton(plan.size + 1, grids.steady_checked)
@@ -643,9 +651,10 @@ def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValu
         values[point.throw.jammed] = np.nan
         grid, known = values[: -len(tried)].reshape(-1, paces.size), values[-len(tried) :]
         single = [limit.value(one) for one in alone]
-        made = _steady(limit, grid, single, axes, paces)
+        made = _steady(limit, grid, single, plan, axes, paces)
         most = None if bound is None else float(np.max(bound))
-        errors = [_error(one, tried, pace, known, abs(most or 0.0)) for one in made]
+        scale = 0.0 if most is None else abs(most - limit.origin)
+        errors = [_error(one, tried, pace, known, scale, limit.origin) for one in made]
         if errors and min(errors) <= grids.steady_worst:
             best = int(np.argmin(errors))
             found.append(replace(made[best], bound=most, error=errors[best]))
@@ -704,10 +713,13 @@ def _alone_at_rates(
     return OperatingPoint(launcher=alone, limit_values=limit_values, throw=throw(alone, wheel, wheel * ratio))
 
 
-def _steady(limit: Limit, grid: Floats, single: Sequence[Number | None], axes: Floats, paces: Floats) -> list[Steady]:
+def _steady(
+    limit: Limit, grid: Floats, single: Sequence[Number | None], plan: Floats, axes: Floats, paces: Floats
+) -> list[Steady]:
     """Return candidates for computing a value from changes of single variables, or from the stages alone.
 
-    grid: its values, (1 + variables × nodes, rates); single: its values for each stage alone.
+    All are exact at the plan. grid: its values, (1 + variables × nodes, rates); single: its values for each stage
+    alone; plan: a node of each of the `axes`.
     """
     if not np.isfinite(grid).all():
         return []
@@ -719,13 +731,19 @@ def _steady(limit: Limit, grid: Floats, single: Sequence[Number | None], axes: F
     made = [common, *([replace(common, by="product")] if (grid[0] > 0).all() else [])]
     alone = [np.broadcast_to(np.asarray(one, dtype=np.float64), shape) for one in single if one is not None]
     if len(alone) == len(axes) - 1 and all(np.isfinite(one).all() for one in alone):
-        worst = [Surface(nodes=axis, others=paces, values=one) for axis, one in zip(axes, alone, strict=False)]
+        # A stage alone is not fed as it is behind others, and has the supply for itself.
+        planned = np.stack([one[np.abs(axis - at).argmin()] for one, axis, at in zip(alone, axes, plan, strict=False)])
+        short = grid[0] - (planned.min(axis=0) if limit.floor else planned.max(axis=0))
+        worst = [Surface(nodes=axis, others=paces, values=one + short) for axis, one in zip(axes, alone, strict=False)]
         made.append(replace(common, surfaces=tuple(worst), by="worst"))
     return made
 
 
-def _error(steady: Steady, tried: Floats, pace: Floats, known: Floats, scale: float) -> float:
-    """Return the greatest error at settings that pass, over the greatest value or `scale`, whichever is larger."""
+def _error(steady: Steady, tried: Floats, pace: Floats, known: Floats, scale: float, origin: float) -> float:
+    """Return the greatest error at settings that pass, over the greatest value or `scale`, whichever is larger.
+
+    origin: from which values count, as that of a limit; scale counts from there.
+    """
     through = np.isfinite(known)
     if not through.any():
         return np.inf
@@ -738,5 +756,5 @@ def _error(steady: Steady, tried: Floats, pace: Floats, known: Floats, scale: fl
             guess = base * np.prod(parts / base, axis=0)
         case _:
             guess = parts.min(axis=0) if steady.floor else parts.max(axis=0)
-    scale = max(float(np.abs(known[through]).max()), scale, 1e-12)
+    scale = max(float(np.abs(known[through] - origin).max()), scale, 1e-12)
     return float(np.abs(guess - known)[through].max()) / scale

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from stager.constraints import LIMITS, OperatingPoint
+from stager.model.requirements import LimitValues
 from stager.optimise.response import _passing, respond
+from stager.physics.chain import throw
 from tests.constraints.machines import FULL, limit_values
+from tests.drive.machines import DRIVE, HEAT, launcher
 
 
 @pytest.mark.parametrize(
@@ -18,6 +24,24 @@ def test_range_without_jams_is_the_one_around_the_plan(plan: float, jams: list[i
     axis = np.arange(11.0)
     found = _passing(np.array([plan, plan]), np.stack([axis, axis]), np.stack([~np.isin(axis, jams), axis > -1]))
     assert found.tolist() == [list(ends), [0.0, 10.0]]
+
+
+@pytest.mark.parametrize("rate", [1.0, 4.0])
+def test_values_at_a_rate_are_exact_at_the_plan(rate: float) -> None:
+    # Stage 2 heats its motor most by itself, as what it is fed is slower then.
+    machine = launcher(drive=replace(DRIVE, heat=HEAT), rate=rate, session=180.0)
+    wanted, plan = LimitValues(exit_energy=8.0, winding_temperature=400.0, average_power=200.0), np.array([9.0, 13.0])
+    response = respond(machine, wanted, plan)
+    assert response is not None
+    point = OperatingPoint(launcher=machine, limit_values=wanted, throw=throw(machine, plan))
+    known = {limit.name: limit.value(point) for limit in LIMITS}
+    assert {"winding_temperature", "average_power"} <= {one.name for one in response.steady}
+    for one in response.steady:
+        here, at = np.array([rate]), np.append(plan, 0.0)
+        parts = [float(surface.at(at[k : k + 1], here)[0]) for k, surface in enumerate(one.surfaces)]
+        base = float(one.base.at(here)[0])
+        told = {"sum": base + sum(part - base for part in parts), "product": base, "worst": max(parts)}[one.by]
+        assert told == pytest.approx(float(np.asarray(known[one.name])), rel=1e-4, abs=1e-6)
 
 
 def test_a_value_that_jumps_is_not_interpolated() -> None:
