@@ -376,6 +376,9 @@ def unknown(loc: KeyPath, value: Any) -> Mistake:
     laws = [law for model in models_at(path[:-1]) if (law := law_of(model)) and key in model.model_fields]
     if laws:
         return Mistake(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
+    if other := _other_size(loc):
+        value, share = _written((*loc[:-1], other)), "twice it" if "radius" in key else "half of it"
+        return Mistake(path, "unknown key here", f"give {share} as `{other}`, for example {other} = {value}")
     places = homes(key)
     if places:
         heads = [_head(tuple(place.split("."))) if place else "the top of the file" for place in places[:3]]
@@ -386,6 +389,13 @@ def unknown(loc: KeyPath, value: Any) -> Mistake:
     return Mistake(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
 
 
+def _other_size(loc: KeyPath) -> str:
+    """Return the radius that is known where a diameter was given, or the other way round."""
+    key, known = str(loc[-1]), known_keys(loc[:-1])
+    swapped = [key.replace(one, other) for one, other in (("diameter", "radius"), ("radius", "diameter")) if one in key]
+    return next((one for one in swapped if one in known), "")
+
+
 def _nearest(loc: KeyPath) -> str:
     near = difflib.get_close_matches(str(loc[-1]), known_keys(loc[:-1]), n=1, cutoff=CUTOFF)
     return near[0] if near else ""
@@ -394,8 +404,8 @@ def _nearest(loc: KeyPath) -> str:
 def _meant(loc: KeyPath, value: Any) -> KeyPath:
     """Return the path that a mistyped key probably means; () where nothing is near, or other tables have the key."""
     places = homes(str(loc[-1]))
-    if not places:
-        near = _nearest(loc)
+    if not places or _other_size(loc):
+        near = _other_size(loc) or _nearest(loc)
         return (*in_file(loc)[:-1], near) if near else ()
     targets: list[KeyPath] = [(*filter(None, place.split(".")), loc[-1]) for place in places]
     tables = [target for target in targets if isinstance(value, dict) and models_at(target)]

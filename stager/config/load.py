@@ -229,7 +229,7 @@ def projectile(file: File) -> Iterator[Mistake]:
 
 def wheel(path: KeyPath, table: WheelTable) -> Iterator[Mistake]:
     """Check that inertia and materials are known, and that bore, hub and tyre fit."""
-    yield from _material((*path, "material"), table.material, WHEEL_MATERIALS)
+    yield from _material((*path, "material"), table.material, WHEEL_MATERIALS, "`density`, `yield_strength` and so on")
     if table.inertia is None:
         yield from _geometry(path, table)
     depth = 0.0 if table.tyre is None else table.tyre.depth.value
@@ -275,7 +275,7 @@ def _geometry(path: KeyPath, table: WheelTable) -> Iterator[Mistake]:
 
 def _tyre(path: KeyPath, table: WheelTable, tyre: TyreTable) -> Iterator[Mistake]:
     place = (*path, "tyre")
-    yield from _material((*place, "material"), tyre.material, TYRE_MATERIALS)
+    yield from _material((*place, "material"), tyre.material, TYRE_MATERIALS, "`density` with `hardness` or `modulus`")
     if tyre.material is None:
         others = tuple((*place, name) for name in ("material", "density", "hardness", "modulus"))
         if tyre.density is None or (tyre.hardness is None and tyre.modulus is None):
@@ -297,12 +297,20 @@ def _tyre(path: KeyPath, table: WheelTable, tyre: TyreTable) -> Iterator[Mistake
             yield Mistake((*place, "clamp_force"), message, 'for example clamp_force = "80 N"', others)
 
 
-def _material(path: KeyPath, name: str | None, known: Mapping[str, object]) -> Iterator[Mistake]:
+def _material(path: KeyPath, name: str | None, known: Mapping[str, object], others: str) -> Iterator[Mistake]:
+    """Yield the problem of an unknown material; others: what to give instead of a name."""
     if name is None or name in known:
         return
-    near = _same_at_another_hardness(name, known) or get_close_matches(name, known, n=1)
+    near = _same_at_another_hardness(name, known) or get_close_matches(name, known, n=1) or _named_within(name, known)
     hint = f'did you mean "{near[0]}"? ' if near else ""
-    yield Mistake(path, f'"{name}" is not in the table of materials', f"{hint}known: {', '.join(sorted(known))}")
+    every = f"known: {', '.join(sorted(known))}; for others give {others} instead"
+    yield Mistake(path, f'"{name}" is not in the table of materials', f"{hint}{every}")
+
+
+def _named_within(name: str, known: Mapping[str, object]) -> list[str]:
+    """Return the known materials that a word of `name` is a word of, as "PLA" is of "printed PLA"."""
+    words = set(name.lower().split())
+    return [one for one in sorted(known) if words & set(one.lower().split())]
 
 
 def _same_at_another_hardness(name: str, known: Mapping[str, object]) -> list[str]:
