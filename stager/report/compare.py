@@ -123,15 +123,13 @@ def _verdict(compared: Compared, between: str) -> str:
     test = compared.deciding
     if not compared.speeds_differ:
         return f"No difference {between} is shown: {_span(test)} of exit speed."
-    if compared.apart:
-        return (
-            f"{first} and {second}, or the time between them, differ by {_span(test)} of exit speed: all throws of one"
-            " build came first."
-        )
     direction = "faster" if test.value > 0 else "slower"
     size = percent(abs(_fraction(test.value)))
     low, high = (percent(_fraction(end)) for end in test.interval)
-    return f"{first} and {second} differ: {first} throws {size} {direction} than {second} ({low} to {high})."
+    throws = f"{first} throws {size} {direction} than {second} ({low} to {high})"
+    if compared.apart:
+        return f"{throws}, by the builds or by the time between them: all throws of one build came first."
+    return f"{first} and {second} differ: {throws}."
 
 
 def _span(test: Difference) -> str:
