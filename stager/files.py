@@ -99,11 +99,6 @@ def write_whole(path: Path, text: str, *, force: bool = False) -> None:
     write_all({path: text.encode()}, force=force)
 
 
-def write_bytes(path: Path, content: bytes, *, force: bool = False) -> None:
-    """Write a file of bytes; as `write_whole`."""
-    write_all({path: content}, force=force)
-
-
 def write_all(contents: Mapping[Path, bytes], *, force: bool = False) -> None:
     """Write several files, all of them or none; raises as `write_whole`.
 

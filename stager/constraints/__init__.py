@@ -61,7 +61,6 @@ from stager.constraints.wheels import (
     cap_of,
     no_throw,
     range_of,
-    wheel_ceilings,
 )
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -97,7 +96,6 @@ LIMITS = (
     LATER_ENERGY,
 )
 """All limits, in the order of screens and documents."""
-COMPUTED = frozenset(limit.name for limit in LIMITS)
 
 
 def evaluate_limits(point: OperatingPoint, *, remedies: bool = False) -> list[LimitResult]:
@@ -178,7 +176,7 @@ def broken_by(
 
 
 __all__ = [
-    "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
+    "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
     "asked_speed", "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "slacks",
-    "speed_range", "unjudged", "wheel_ceilings",
+    "speed_range", "unjudged",
 ]  # fmt: skip

@@ -206,20 +206,6 @@ SPEED_CEILINGS: dict[str, Callable[[Launcher, Stage], Number]] = {
 """By name of a limit, the surface speed that a part of a stage certainly does not withstand [m/s]; inf: unknown."""
 
 
-def wheel_ceilings(launcher: Launcher, limit_values: LimitValues, index: int) -> dict[str, Number]:
-    """Return the surface speed of stage `index` above which each limit on a single wheel is broken [m/s].
-
-    inf where there is no such limit, or where its inputs are unknown.
-    """
-    stage = launcher.stage(index)
-    found = {name: ceiling(launcher, stage) for name, ceiling in SPEED_CEILINGS.items()}
-    if limit_values.wheel_speed is not None:
-        found["wheel_speed"] = limit_values.wheel_speed
-    if limit_values.rim_safety is not None:
-        found["rim_safety"] = allowable_speed(stage.wheel, limit_values.rim_safety)
-    return found
-
-
 def _share_of_ceiling(
     name: str, applies: Callable[[Stage], bool], missing: Callable[[Launcher, Stage, float], str | None],
     remedy: Callable[[OperatingPoint, int, float], str],

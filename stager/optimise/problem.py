@@ -313,7 +313,6 @@ class Problem:
             self.high[0] = max(np.log(self.tops[0] / float(self.launcher.feed.speed)), self.low[0] + 1.0)
         self.budget: Budget | None = None
         self.options = JUDGED
-        self.calls = 0
         self._steady_rows: int | None = None
 
     def continue_from(self, shorter: Problem) -> None:
@@ -380,7 +379,6 @@ class Problem:
 
     def _judge(self, x: Floats, lead: Floats | None) -> Trial:
         self.clock.check()
-        self.calls += len(x)
         x, lead, design, point = self._thrown(x, lead)
         done = point.throw
         slack, violation = self._slacks(point, point.launcher)

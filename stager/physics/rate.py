@@ -64,8 +64,6 @@ POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST, ANCHOR, SCALE = range(9)
 """Rows of the workspace: speeds at the start of a cycle and at its end, last change of the point, decrease of the
 residual VALUE − POINT, the products of the inverse with DROP and CHANGE, last change of a sequence that is followed,
 the point to which the search returns, and the set speed, where that is 0 the greatest one of all wheels."""
-CONVERGED, CALLS = range(2)
-"""Columns of the result: 1 where the search converged; number of cycles."""
 
 
 @compiled
@@ -224,7 +222,7 @@ def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, invers
 def settle_samples(
     low: int, high: int, body: Matrix, stages: Block, law_numbers: Integers, laws: Block, built: Block, supply: Matrix,
     settings: Block, bus: Vector, place: IntegerMatrix, fed: Matrix, rest: Vector, first: Block, options: Vector,
-    point: Matrix, out: Block, exits: Matrix, ended: Matrix, energy: Block, whole: Matrix, found: Matrix, nips: Matrix,
+    point: Matrix, out: Block, exits: Matrix, ended: Matrix, energy: Block, whole: Matrix, found: Vector, nips: Matrix,
     sides: Matrix, places: Matrix, marks: IntegerMatrix, wheels: Matrix, totals: Vector, speeds: Matrix, rows: Matrix,
     inverse: Matrix, accuracy: Vector,
 ) -> int:  # fmt: skip
@@ -246,8 +244,8 @@ def settle_samples(
         Written to: wheel speeds at the start of a settled throw [rad/s], its records and its exit.
     ended, energy, whole : array
         Written to: speeds at the end of the recovery and its energies.
-    found : array, shape (samples, 2)
-        Written to: CONVERGED and CALLS.
+    found : array, shape (samples,)
+        Written to: 1 where the search converged, else 0.
     nips, sides, places, marks, wheels, totals, speeds, rows, inverse, accuracy : array
         See `workspace`.
     """
@@ -292,7 +290,7 @@ def settle_samples(
                 accuracy[TOLERANCE] = max(ROUGH_TOLERANCE, options[TOLERANCE])
             if last:
                 accuracy[SUM_ENERGIES], totals[ENERGIES], tolerance = options[SUM_ENERGIES], 1.0, FINAL_TOLERANCE
-                found[n, CONVERGED], found[n, CALLS] = 1.0 if converged else 0.0, call
+                found[n] = 1.0 if converged else 0.0
                 for i in range(wide):
                     point[n, i] = rows[POINT, i]
             for i in range(wide):
@@ -376,13 +374,6 @@ class Cycle:
         return transient(
             self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, energies=False
         )[0]
-
-    def recover_with_energies(self, after: Floats, *, tolerance: float = 1e-9) -> tuple[Floats, MotorEnergies]:
-        """Return the angular speeds at the next throw [rad/s], and the energies of the recovery, from `after`."""
-        ended, energies = transient(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance)
-        if energies is None:
-            raise ValueError("no energies were summed")
-        return ended, energies
 
     def by_side(self, values: Floats) -> tuple[Floats, Floats]:
         """Return columns (..., wheels) as sides A and B of each stage, (..., stages); B as A where it has no column."""
@@ -523,7 +514,7 @@ class Settled:
     droop: share of its set speed that each wheel lacks right after a settled throw [-], (..., wheels)
     missing: the same when the next throw begins [-]; columns as in `cycle`
     energies: of a settled cycle
-    converged: whether the search converged, False where a throw jams; calls: most throws that it took [-]
+    converged: whether the search converged, False where a throw jams
     Where it neither converged nor jams, loss and energies of the supply and of the motors are NaN, and throw, droop and
     missing those of one of the throws, which go on changing.
     """
@@ -537,7 +528,6 @@ class Settled:
     missing: Floats
     energies: CycleEnergies
     converged: NDArray[np.bool_]
-    calls: int
 
     @property
     def unsettled(self) -> NDArray[np.bool_]:
@@ -601,7 +591,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
         records[:, number] = np.broadcast_to(getattr(first.stages, name), (*shape, stages)).reshape(samples, stages)
     rest = np.ascontiguousarray(np.broadcast_to(cycle.rest, shape), dtype=np.float64).reshape(-1)
     point, ended = np.empty((2, samples, wheels))
-    out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty((samples, 2))
+    out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty(samples)
     energy, whole = np.empty((samples, wheels, 4)), np.empty((samples, 3))
 
     def work(low: int, high: int) -> None:
@@ -617,7 +607,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     done = as_throw(out, exits, shape)
     speed, ended = point.reshape(*shape, wheels), ended.reshape(*shape, wheels)
     jammed, target = done.jammed | first.jammed, np.broadcast_to(cycle.target, speed.shape)
-    converged = (found[:, CONVERGED] > 0).reshape(shape) & ~jammed
+    converged = (found > 0).reshape(shape) & ~jammed
     unknown = (~converged & ~jammed).reshape(-1)
     energy[unknown], whole[unknown] = np.nan, np.nan
     ledger = motor_energies(energy.reshape(*shape, wheels, 4), whole.reshape(*shape, 3))
@@ -628,8 +618,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     loss = np.where(converged | jammed, loss, np.nan)
     return Settled(
         cycle=cycle, rate=rate, first=first, throw=done, loss=loss, droop=droop, missing=missing,
-        energies=cycle_energies(cycle, speed, done, ended, ledger),
-        converged=converged, calls=int(found[:, CALLS].max(initial=0.0)),
+        energies=cycle_energies(cycle, speed, done, ended, ledger), converged=converged,
     )  # fmt: skip
 
 
@@ -644,12 +633,10 @@ class HighestRate:
     """Highest rate whose loss of exit speed is within a bound; every field has shape (...).
 
     rate [1/s]; 0 where `never`
-    by_contact: throws without a pause between them are within the bound
     never: one throw in 100 s is not
     """
 
     rate: Floats
-    by_contact: NDArray[np.bool_]
     never: NDArray[np.bool_]
 
 
@@ -688,4 +675,4 @@ def highest_rate(
     share = np.clip(-excess[0] / np.where(span != 0, span, 1.0), 0.0, 1.0)
     never, unbound = ends if ends is not None else (share < 0, share < 0)
     logarithm = np.where(unbound, pauseless, low + share * (high - low))
-    return HighestRate(rate=np.where(never, 0.0, np.exp(logarithm)), by_contact=unbound, never=never)
+    return HighestRate(rate=np.where(never, 0.0, np.exp(logarithm)), never=never)

@@ -122,8 +122,7 @@ class Transit:
     contact_time [s]
     wheel_work: ∫F·u dt of each side [J]; slip_heat: ∫F·s dt of each side [J]
     crush_loss: energy lost by compression and release [J]
-    motor_work: mechanical work of the motors during the contact, above that which holds the set speed [J]
-    peak_acceleration: along the barrel [m/s^2]; peak_slip_power: of both sides [W]
+    peak_acceleration: along the barrel [m/s^2]
     motor_impulse: ∫τ dt [N m s], motor_square: ∫τ² dt [N^2 m^2 s] of the torque of each side's motor at the wheel above
         that which holds the set speed
     """
@@ -145,9 +144,7 @@ class Transit:
     slip_heat_a: Floats
     slip_heat_b: Floats
     crush_loss: Floats
-    motor_work: Floats
     peak_acceleration: Floats
-    peak_slip_power: Floats
     motor_impulse_a: Floats
     motor_impulse_b: Floats
     motor_square_a: Floats
@@ -182,13 +179,6 @@ class Transit:
 
 FIELDS = tuple(field.name for field in fields(Transit))
 """Names of the fields of a transit."""
-
-
-def blank(*shape: int) -> Transit:
-    """Return a transit of stages that were not reached, its fields of the given shape."""
-    values = {name: np.zeros(shape) for name in FIELDS}
-    values["grip"] = np.full(shape, Grip.NOT_REACHED, np.int8)
-    return Transit(**values)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,11 +39,10 @@ def _contact(x, v, u, p, rebound):
 
 
 @njit(cache=False, error_model="numpy")
-def _update_extremes(forward, force, v, u, cosine, seen):
-    """Update the greatest acceleration and slip power, and the lowest and highest slip."""
+def _update_extremes(forward, v, u, cosine, seen):
+    """Update the greatest acceleration, and the lowest and highest slip."""
     slip = u - v * cosine
-    seen[0], seen[1] = max(seen[0], abs(forward * v)), max(seen[1], 2.0 * force * slip)
-    seen[2], seen[3] = min(seen[2], slip), max(seen[3], slip)
+    seen[0], seen[1], seen[2] = max(seen[0], abs(forward * v)), min(seen[1], slip), max(seen[2], slip)
 
 
 @njit(cache=False, error_model="numpy")
@@ -59,8 +58,8 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
             x, stretch, bend = -half + half * place * place, 2 * half * place, 2 * half
         f = _contact(x, v, u, p, rebound)
         fv, fu, normal, sine, cosine, distance, crush, scale, fading, creeping, traction, force = f
-        _update_extremes(fv, force, v, u, cosine, seen)
-        rush = rub = 0.0
+        _update_extremes(fv, v, u, cosine, seen)
+        rush = 0.0
         steep = normal * (-fading / p[6] * abs(creeping) + (p[5] + fading) * (1 - creeping * creeping) / p[7])
         dcos, dsin = -cosine * sine / distance, cosine * cosine / distance
         dnormal = -scale * p[3] * (1.0 if p[3] == 1.0 else crush ** (p[3] - 1.0)) * sine if crush > 0 else 0.0
@@ -98,7 +97,7 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
                 moving = max(inner_v, 1e-6)
                 g = _contact(y, moving, inner_u, p, rebound)
                 if number <= LAST_INSIDE:
-                    rush, rub = max(rush, abs(g[0] * moving)), max(rub, 2.0 * g[11] * (inner_u - moving * g[4]))
+                    rush = max(rush, abs(g[0] * moving))
                 known[0] = reach * later * g[0] + _DRIFT[number] * dv + GAMMA * mix_v
                 known[1] = reach * later * g[1] + _DRIFT[number] * du + GAMMA * mix_u
             parts[number, 0] = (a22 * known[0] - a12 * known[1]) / determinant
@@ -115,10 +114,10 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
         factor = min(max(0.9 * max(ratio, 1e-8) ** -0.25, 0.2), 5.0) if ratio == ratio else 0.2
         if ratio <= 1.0:
             v, u, place = new_v, new_u, place + size
-            seen[0], seen[1] = max(seen[0], rush), max(seen[1], rub)
+            seen[0] = max(seen[0], rush)
             if place >= 1.0 - 1e-12:
                 g = _contact(half if closing else 0.0, v, u, p, rebound)
-                _update_extremes(g[0], g[11], v, u, g[4], seen)
+                _update_extremes(g[0], v, u, g[4], seen)
                 return v, u, False
             size *= min(factor, 1.0) if held else factor
             held = False
@@ -129,22 +128,21 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
 
 @njit(cache=False, error_model="numpy")
 def _all(speeds, entry, half, p, tolerance, rebound):
-    out = np.empty((4, speeds.size))
-    seen = np.empty(4)
+    out = np.empty((3, speeds.size))
+    seen = np.empty(3)
     for i in range(speeds.size):
-        seen[0], seen[1], seen[2], seen[3] = 0.0, 0.0, np.inf, -np.inf
+        seen[0], seen[1], seen[2] = 0.0, np.inf, -np.inf
         v, u, jammed = _segment(entry, speeds[i], half, False, p, tolerance, 1.0, seen)
         if not jammed:
             v, u, jammed = _segment(v, u, half, True, p, tolerance, rebound, seen)
-        out[0, i], out[1, i], out[2, i] = 0.0 if jammed else v, seen[0], seen[1]
-        out[3, i] = max(seen[2], -seen[3], 0.0)
+        out[0, i], out[1, i], out[2, i] = 0.0 if jammed else v, seen[0], max(seen[1], -seen[2], 0.0)
     return out
 
 
 def throws(launcher: Launcher, speeds: np.ndarray, tolerance: float) -> np.ndarray:
     """Throw a ball through one pair at each of `speeds` [m/s], without tyre growth and motor.
 
-    Rows of the result: exit speed [m/s], peak acceleration [m/s^2], peak slip power [W], least slip [m/s].
+    Rows of the result: exit speed [m/s], peak acceleration [m/s^2], least slip [m/s].
     """
     stage, contact, law = launcher.template, launcher.contact, launcher.contact.friction
     if not isinstance(law, Falling):

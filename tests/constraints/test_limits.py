@@ -17,13 +17,14 @@ from stager.constraints import (
     evaluate_limits,
     not_judged,
     slacks,
-    wheel_ceilings,
 )
+from stager.constraints.wheels import SPEED_CEILINGS
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold
 from stager.physics.chain import throw
+from stager.physics.wheel import allowable_speed
 from tests.constraints.machines import FULL
 from tests.constraints.machines import limit_values as limits_of
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
@@ -155,12 +156,12 @@ def test_shared_supply_sag_breaks_the_throttle_limit() -> None:
 
 
 def test_wheel_speed_ceilings_are_where_limits_become_active() -> None:
-    ceilings = wheel_ceilings(FULL, limits_of(), 0)
-    for name in ("motor_speed", "drive_reach", "burst", "tyre_retention"):
-        verdict = evaluate(BY_NAME[name], design(speeds=[float(ceilings[name]), 1.0]))
+    stage = FULL.stage(0)
+    for name, ceiling in SPEED_CEILINGS.items():
+        verdict = evaluate(BY_NAME[name], design(speeds=[float(ceiling(FULL, stage)), 1.0]))
         assert verdict is not None
         assert float(verdict.value) == pytest.approx(1.0)
-    verdict = evaluate(BY_NAME["rim_safety"], design(speeds=[float(ceilings["rim_safety"]), 1.0]))
+    verdict = evaluate(BY_NAME["rim_safety"], design(speeds=[float(allowable_speed(stage.wheel, 3.0)), 1.0]))
     assert verdict is not None
     assert float(verdict.value) == pytest.approx(3.0)
 

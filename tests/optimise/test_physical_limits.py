@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import OperatingPoint, evaluate_limits, wheel_ceilings
+from stager.constraints import OperatingPoint, evaluate_limits
+from stager.constraints.wheels import SPEED_CEILINGS
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold
 from stager.optimise.planner import plan
@@ -45,8 +46,7 @@ def test_plan_keeps_the_physical_wheel_limit(name: str, free: float) -> None:
     assert found.best is not None
     assert found.best.feasible
     assert name in {verdict.name for verdict in found.best.verdicts}
-    ceilings = wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)
-    lowest = min(float(np.max(value)) for value in ceilings.values())
+    lowest = min(float(np.max(ceiling(machine, machine.stage(0)))) for ceiling in SPEED_CEILINGS.values())
     assert float(found.best.wheel_speed.max()) <= lowest * (1 + 1e-6)
     # Without the weak part the wheels would turn faster, so the limit is active.
     assert free > float(found.best.wheel_speed.max()) * 1.05
@@ -55,7 +55,7 @@ def test_plan_keeps_the_physical_wheel_limit(name: str, free: float) -> None:
 @pytest.mark.parametrize("name", [name for name in CASES if name != "throttle"])
 def test_check_reports_the_broken_wheel_limit_and_its_excess(name: str) -> None:
     machine = CASES[name]
-    top = float(np.max(wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)[name]))
+    top = float(np.max(SPEED_CEILINGS[name](machine, machine.stage(0))))
     speeds = np.array([0.5 * top, 1.2 * top])
     design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=1e3), throw=throw(machine, speeds))
     broken = {verdict.name: verdict for verdict in evaluate_limits(design, remedies=True) if verdict.slack < 0}

@@ -28,8 +28,8 @@ from tests.oracle.wheels import Spinner, sides
 GRAVITY, AIR = 9.80665, 1.225
 LONGEST = 20.0
 """A throw that takes longer than this time [s] counts as a jam."""
-HEAD, ENERGIES = 3, 8
-"""Entries of the state: position, speed, spin; of each nip: u_A, u_B, works, heats of A and B, crush loss, motors."""
+HEAD, ENERGIES = 3, 7
+"""Entries of the state: position, speed, spin; of each nip: u_A, u_B, works, heats of A and B, crush loss."""
 
 
 @dataclass
@@ -49,7 +49,6 @@ class Passage:
     least_slip: float = np.inf
     slip_at_exit: float = 0.0
     peak_acceleration: float = 0.0
-    peak_slip_power: float = 0.0
 
     @property
     def contact_time(self) -> float:
@@ -70,10 +69,6 @@ class Passage:
     @property
     def crush_loss(self) -> float:
         return float(self.books[6])
-
-    @property
-    def motor_work(self) -> float:
-        return float(self.books[7])
 
 
 @dataclass(frozen=True)
@@ -98,7 +93,6 @@ class Forces:
     turning: float
     rates: tuple[float, ...]
     slip: float
-    slip_power: float
 
 
 class Chain:
@@ -149,17 +143,14 @@ class Chain:
             normal_b, cos_b, push, loss, law = press.normal, press.cos, 2 * press.push, 2 * press.loss, self.law
         slip_b = u_b - (speed * cos_b - turn)
         force_b = self.friction(slip_b, normal_b, law)
-        heats = (force_a * slip_a, force_b * slip_b)
-        motors = stage.side_a.torque(u_a) * u_a / stage.side_a.radius
-        motors += stage.side_b.torque(u_b) * u_b / stage.side_b.radius
         rates = (
             stage.side_a.change(u_a, force_a), stage.side_b.change(u_b, force_b),
-            force_a * u_a, force_b * u_b, *heats, loss * speed, motors,
+            force_a * u_a, force_b * u_b, force_a * slip_a, force_b * slip_b, loss * speed,
         )  # fmt: skip
         along = force_a * press.cos + force_b * cos_b + push
         if stage is self.stages[0] and position < self.push_end:
             along += self.push
-        return Forces(along, self.radius * (force_a - force_b), rates, slip_a, sum(heats))
+        return Forces(along, self.radius * (force_a - force_b), rates, slip_a)
 
     def free_flight(self, speed: float, run: float) -> float:
         """Return the speed after a free flight [m]; d(v²)/dx = −2 μ g − ρ c A v²/m."""
@@ -281,4 +272,3 @@ def _update_extremes(chain: Chain, active: list[tuple[Passage, int]], forces: li
         stage.least_slip = min(stage.least_slip, abs(force.slip))
         stage.slip_at_exit = force.slip
         stage.peak_acceleration = max(stage.peak_acceleration, acceleration)
-        stage.peak_slip_power = max(stage.peak_slip_power, force.slip_power)

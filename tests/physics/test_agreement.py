@@ -61,7 +61,6 @@ def assert_agreement(batch: Batch, i: int, found: Throw, expected: Outcome) -> N
         assert after == pytest.approx(stage.after, rel=1e-3, abs=1e-3 * expected.exit_speed)
         assert done.wheel_work[i, k] == pytest.approx(stage.wheel_work, rel=1e-3, abs=unit)
         assert done.crush_loss[i, k] == pytest.approx(stage.crush_loss, rel=1e-3, abs=unit)
-        assert done.motor_work[i, k] == pytest.approx(stage.motor_work, rel=1e-3, abs=unit)
         assert done.peak_acceleration[i, k] == pytest.approx(stage.peak_acceleration, rel=2e-2)
         near = stage.least_slip / batch.values["creep"][i]
         assert abs(near - 3) < 0.1 or (done.grip[i, k] == Grip.SYNC) == (near < 3)

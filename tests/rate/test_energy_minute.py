@@ -10,6 +10,7 @@ import pytest
 from stager.model.stage import PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.rate import build_cycle, cycle_energies
+from stager.physics.transient import transient
 from tests.drive.machines import DRIVE, launcher
 
 SPEEDS = np.array([8.0, 11.0])
@@ -27,7 +28,8 @@ def test_energy_balance_closes_over_a_minute_from_the_first_throw(layout: Layout
     speed, source, heat, work, energy = cycle.target, 0.0, 0.0, 0.0, 0.0
     for _ in range(round(60 * RATE)):
         done = cycle.throw(speed)
-        ended, ledger = cycle.recover_with_energies(cycle.after(done))
+        ended, ledger = transient(train, cycle.holding, cycle.supply, cycle.after(done), cycle.rest)
+        assert ledger is not None
         energies = cycle_energies(cycle, speed, done, ended, ledger)
         source += float(energies.source)
         heat += float(energies.supply_heat)

@@ -13,7 +13,6 @@ PAIR, RAIL, IDLER = 0, 1, 2
 """SPIN_INERTIA: 0 for a rod; ROD_LENGTH: below 0 for round shapes; SLOWING: 2 μ g of the guide [m/s^2];
 AIR_DRAG: ρ c A/m [1/m]; STIFFENING: relative rise of the stiffness with wheel speed [s/m]; PUSH: force from behind [N]
 on a projectile whose place, as `press` takes it, is less than PUSH_END [m] beyond the first axes."""
-BODY = 13
 
 # OPTIONS: accuracy of an integration.
 TOLERANCE, STEPS, SUM_ENERGIES = range(3)
@@ -29,23 +28,22 @@ They are in an array since each literal argument would make the compiler compile
 """REST_DEPTH: crush of the wheel's side at rest [m]; GROWTH: radial growth by surface speed squared [s^2/m]; PITCH: to
 the next stage's axes [m]; MOTOR_SLOPE: torque per loss of speed [N s], 0 without a drive; PULL: torque per current
 [N m/A]; AIR_*: windage as in `stager.physics.air.Disc`."""
-STAGE = 15
 
 # NIP: one stage within one throw; the first RECORD columns are the fields of `stager.physics.records.Transit`.
 (
     SPEED_A, SPEED_B, ENTRY, EXIT, SPIN_IN, SPIN_OUT, AFTER_A, AFTER_B, SLIP_OUT, LEAST_SLIP, GRIP, DURATION, WORK_A,
-    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, MOTOR_WORK, ACCELERATION, SLIP_POWER, IMPULSE_A, IMPULSE_B, SQUARE_A, SQUARE_B,
-) = range(24)  # fmt: skip
-RECORD = 24
+    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, ACCELERATION, IMPULSE_A, IMPULSE_B, SQUARE_A, SQUARE_B,
+) = range(22)  # fmt: skip
+RECORD = 22
 (
     AXIS, REACH, HEIGHT, DEPTH, RAMP, LENGTH, ROLLING, NIP_STIFFNESS, NIP_EXPONENT, NIP_REBOUND, NORMALS, NIP_LAYOUT,
-    LOW_SLIP, HIGH_SLIP, STEP_POWER, SYMMETRIC,
-) = range(24, 40)  # fmt: skip
+    LOW_SLIP, HIGH_SLIP, SYMMETRIC,
+) = range(22, 37)  # fmt: skip
 """AXIS: place of the axes along the barrel [m]; REACH: R + r with growth, HEIGHT: distance of the axis from the line of
 the projectile's centre [m], 0 for a rod; RAMP: half the contact of a round shape, the ramp of a rod [m]; LENGTH: of a
 rod, 0 for round shapes; ROLLING: rolling loss of one side as a force [N]; NORMALS: normal forces that act along the
 barrel; SYMMETRIC: 1 while both sides are alike; ACCELERATION: the greatest force [N] until the contact is over."""
-NIP = 40
+NIP = 37
 
 # SIDE: one side of a nip within one throw.
 (

@@ -17,7 +17,7 @@ from stager.physics.compiled import builds, compiled, inlined
 from stager.physics.contact.columns import (
     AXIS, BRAKE, COSINE, COUPLING, CREEP, DEPTH, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
     LENGTH, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PUSH, PUSH_END, RAIL, RAMP, RATE,
-    RATE_BY_PLACE, REACH, ROLLING, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED, TORQUE_HIGH, TORQUE_LOW,
+    RATE_BY_PLACE, REACH, ROLLING, SLIP, SLIP_BY_PLACE, TORQUE_BY_SPEED, TORQUE_HIGH, TORQUE_LOW,
     TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.friction import FORMULAS, Formula, Law, curve, packed, tables
@@ -208,7 +208,6 @@ def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
 def evaluate(
     active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, law_numbers: Any,
     wheel_law: Floats, rail_law: Floats, symmetric: bool, place: float, speed: float, spin: float, with_slope: bool,
-    record_power: bool,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Compute the forces with the projectile at `place` [m] and the wheels at WHEEL [m/s].
 
@@ -224,8 +223,6 @@ def evaluate(
         Of the projectile [m], [m/s], [rad/s].
     with_slope : bool
         Compute the derivatives by slip and by place too, for an implicit step.
-    record_power : bool
-        Raise STEP_POWER of each nip to the slip power here [W].
 
     Returns
     -------
@@ -252,7 +249,6 @@ def evaluate(
         if k == 0 and offset < body[PUSH_END]:
             thrust += body[PUSH]
         turning += force
-        power = weight * force * slip
         normal_change = cosine_change = sine_change = force_change = 0.0
         if with_slope:
             steepness *= normal
@@ -294,7 +290,6 @@ def evaluate(
             sides[b, RATE] = sides[b, BRAKE] * force + sides[b, GAIN] * torque
             thrust += force * cosine
             turning -= force
-            power += force * slip
             if with_slope:
                 steepness *= normal
                 slip_change = -speed * cosine_change
@@ -307,6 +302,4 @@ def evaluate(
                 sides[b, SLIP_BY_PLACE], sides[b, FORCE_BY_PLACE], sides[b, RATE_BY_PLACE] = (
                     slip_change, force_change, sides[b, BRAKE] * force_change,
                 )  # fmt: skip
-        if record_power:
-            nips[k, STEP_POWER] = max(nips[k, STEP_POWER], power)
     return thrust, turning, thrust_change, turning_change

@@ -21,9 +21,9 @@ from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
     ACCELERATION, BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, DURATION, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP,
     FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT, HEAT_SUM, HIGH_SLIP, IMPULSE, IMPULSE_SUM, KNOWN, LOW_SLIP, MASS, OFFSET,
-    PART, PULLED, RATE, RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SLIP_POWER, SPEED,
+    PART, PULLED, RATE, RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SPEED,
     SPIN_INERTIA, SQUARE, SQUARE_SUM, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_IMPULSE,
-    STEP_POWER, STEP_SQUARE, STEP_WORK, SUM_ENERGIES, TOLERANCE, TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL,
+    STEP_SQUARE, STEP_WORK, SUM_ENERGIES, TOLERANCE, TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL,
     WHEEL_GAIN, WORK, WORK_SUM,
 )  # fmt: skip
 from stager.physics.contact.equations import LEAST_SPEED, evaluate, motor
@@ -129,7 +129,7 @@ def step(
         Local errors; the greatest over the wheels.
     thrust, time : float
         Greatest force along the barrel within the step [N], and its duration [s]. STEP_WORK, STEP_HEAT [J],
-        STEP_IMPULSE, STEP_SQUARE of the sides and STEP_POWER [W] of the nips are written to the arrays.
+        STEP_IMPULSE, STEP_SQUARE of the sides are written to the array.
     """
     inverse_mass, radius = 1.0 / body[MASS], body[HALF_WIDTH]
     turns = body[SPIN_INERTIA] > 0.0 and not symmetric
@@ -177,8 +177,6 @@ def step(
     a, b, c, d = a * determinant, b * determinant, c * determinant, d * determinant
     inner, inner_spin = speed, spin
     thrust, turning, share_time, most = start[0], start[1], 0.0, 0.0
-    for n in range(count):
-        nips[active[n], STEP_POWER] = 0.0
     for number in range(6):
         quick = pace
         if number:
@@ -197,8 +195,7 @@ def step(
             at, place_slope, _ = position(piece, place + PLACES[number] * size)
             thrust, turning, _, _ = evaluate(
                 active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, inner,
-                inner_spin,
-                number < 0, number <= LAST_INSIDE,
+                inner_spin, number < 0,
             )  # fmt: skip
             if number <= LAST_INSIDE:
                 most = max(most, abs(thrust))
@@ -342,9 +339,9 @@ def integrate_piece(
                 sides[i, WHEEL] = sides[i, SPEED]
             start[0], start[1], start[2], start[3] = evaluate(
                 active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, speed,
-                spin, yes, not yes,
+                spin, yes,
             )  # fmt: skip
-            record_extremes(active, count, nips, sides, symmetric, abs(start[0]))
+            record_extremes(active, count, nips, sides, abs(start[0]))
             save_start(acting, sides)
         else:
             for j in range(acting.shape[0]):
@@ -378,7 +375,6 @@ def integrate_piece(
             k = active[n]
             nips[k, DURATION] += time
             nips[k, ACCELERATION] = max(nips[k, ACCELERATION], thrust)
-            nips[k, SLIP_POWER] = max(nips[k, SLIP_POWER], nips[k, STEP_POWER])
         for j in range(acting.shape[0]):
             i = acting[j]
             sides[i, SPEED] = sides[i, FRESH]
@@ -394,9 +390,9 @@ def integrate_piece(
                 sides[i, WHEEL] = sides[i, SPEED]
             thrust, _, _, _ = evaluate(
                 active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, speed,
-                spin, not yes, not yes,
+                spin, not yes,
             )  # fmt: skip
-            record_extremes(active, count, nips, sides, symmetric, abs(thrust))
+            record_extremes(active, count, nips, sides, abs(thrust))
             return speed, spin, at, THROUGH
         if steps == 0.0:
             size *= min(growth, 1.0) if refused else growth
@@ -413,13 +409,11 @@ def restore_start(sides: Floats, i: int) -> None:
 
 
 @inlined
-def record_extremes(active: Any, count: int, nips: Floats, sides: Floats, symmetric: bool, thrust: float) -> None:
-    """Update the extremes of each nip after `evaluate`: greatest force [N], slip power [W], slips of side A [m/s]."""
+def record_extremes(active: Any, count: int, nips: Floats, sides: Floats, thrust: float) -> None:
+    """Update the extremes of each nip after `evaluate`: greatest force [N], slips of side A [m/s]."""
     for n in range(count):
         k = active[n]
         slip = sides[2 * k, SLIP]
-        power = sides[2 * k, FORCE] * slip
-        power += power if symmetric else sides[2 * k + 1, FORCE] * sides[2 * k + 1, SLIP]
-        nips[k, ACCELERATION], nips[k, SLIP_POWER] = max(nips[k, ACCELERATION], thrust), max(nips[k, SLIP_POWER], power)
+        nips[k, ACCELERATION] = max(nips[k, ACCELERATION], thrust)
         nips[k, LOW_SLIP], nips[k, HIGH_SLIP] = min(nips[k, LOW_SLIP], slip), max(nips[k, HIGH_SLIP], slip)
         nips[k, SLIP_OUT] = slip

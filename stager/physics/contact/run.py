@@ -30,7 +30,7 @@ from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT, HELD,
     HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, IMPULSE, IMPULSE_A, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH,
-    LOW_SLIP, MASS, MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
+    LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
     PITCH, PULL, PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE,
     SLOWING, SPEED, SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, SQUARE, SQUARE_A, START, STIFFENING, STIFFNESS, SYMMETRIC,
     TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
@@ -143,10 +143,6 @@ def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: fl
         side = sides[2 * k + j]
         nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
         nip[IMPULSE_A + j], nip[SQUARE_A + j] = side[IMPULSE], side[SQUARE]
-        if side[TORQUE_SLOPE] * side[GAIN] * abs(side[WORK]) > 0.0:
-            # The motor did the wheel's work and its gain of kinetic energy.
-            gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[GAIN])
-            nip[MOTOR_WORK] += side[WORK] + gained
 
 
 @compiled
@@ -272,8 +268,8 @@ def throw_samples(
 
     Parameters
     ----------
-    body : array, shape (rows, BODY)
-    stages : array, shape (rows, stages, STAGE)
+    body : array, shape (rows, 13)
+    stages : array, shape (rows, stages, 15)
     law_numbers : array of int, shape (2,)
         Number of the friction law of the wheels and of the rail.
     laws : array, shape (rows, 2, values)
