@@ -37,16 +37,35 @@ def pytest_configure(config: pytest.Config) -> None:
 
 SHARING = ("page", "figures")
 """Folders whose files share reports, so that one worker runs them all."""
+LONGEST = (
+    "tests/optimise/test_infeasible.py", "tests/golden/test_screens.py", "reports",
+    "tests/optimise/test_against_search.py", "tests/optimise/test_ranges.py", "tests/fit/test_advice.py",
+    "tests/cli/test_process.py", "tests/fit/test_adequacy.py", "tests/fit/test_fitting.py",
+    "tests/bounds/test_bounds.py", "tests/cli/test_card.py", "tests/recovery/test_recovery.py",
+    "tests/fit/test_single_throws.py", "tests/fit/test_experiment_design.py", "tests/optimise/test_builds.py",
+)  # fmt: skip
+"""What takes 20 s to 2 min: it is run first, so that no worker is left alone with it at the end."""
+
+
+def _group(nodeid: str) -> str:
+    """Return what is run by one worker, as it shares slow results: a file, or the files of some folders."""
+    file = Path(nodeid.partition("::")[0])
+    return "reports" if file.parent.name in SHARING else str(file)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the tests that take longest first."""
+    items.sort(key=lambda item: LONGEST.index(group) if (group := _group(item.nodeid)) in LONGEST else len(LONGEST))
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Keep the tests of one file together, as they share slow results."""
+    """Keep the tests of one file together, in the order of collection."""
     from xdist.scheduler import LoadScopeScheduling
 
     class Together(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            file = Path(nodeid.partition("::")[0])
-            return "reports" if file.parent.name in SHARING else str(file)
+            return _group(nodeid)
 
+    config.option.loadscopereorder = False
     return Together(config, log)
