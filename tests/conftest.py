@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 from typing import Any
@@ -51,6 +52,13 @@ def _group(nodeid: str) -> str:
     """Return what is run by one worker, as it shares slow results: a file, or the files of some folders."""
     file = Path(nodeid.partition("::")[0])
     return "reports" if file.parent.name in SHARING else str(file)
+
+
+def pytest_collection_finish() -> None:
+    """Spare garbage collection the objects of imports and collection, which live as long as the tests."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
