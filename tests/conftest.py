@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,15 @@ def pytest_configure(config: pytest.Config) -> None:
 
     if compiled.COMPILES:
         throw_samples.load()
+
+
+@pytest.fixture
+def few_draws() -> Iterator[None]:
+    """Take few draws, where a test is of what is written about them."""
+    from tests.sharing import few_draws as patched
+
+    with patched():
+        yield
 
 
 SHARING = ("page", "figures")

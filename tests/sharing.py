@@ -1,19 +1,24 @@
-"""Share slow results between tests that ask the same of the same configuration."""
+"""Spare slow work: share results between tests that ask the same, and take few draws where any number will do."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from inspect import signature
 from typing import Any
 
 import pytest
 
 from stager.api import Loaded
+from stager.fit import experiment_design, posterior, prediction
+from stager.optimise import robust
 
 WITHOUT_EFFECT = ("progress", "workers")
 """Options on which no result depends."""
 RESULTS: dict[tuple[str, ...], Any] = {}
-"""Results by method, hash of the configuration, arguments and options."""
+"""Results by method, hash of the configuration, arguments, options and number of draws."""
+PLAN_DEFAULTS: dict[str, Any] = Loaded.plan.__kwdefaults__
+FIT_DEFAULTS: dict[str, Any] = posterior.posterior.__kwdefaults__
 
 
 def share_results(monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
@@ -30,9 +35,22 @@ def _cached(name: str, method: Callable[..., Any]) -> Callable[..., Any]:
             option: value for option, value in options.items()
             if option not in WITHOUT_EFFECT and repr(value) != defaults.get(option)
         }  # fmt: skip
-        key = (name, loaded.sha256, repr(given), repr(sorted(asked.items())))
+        key = (name, loaded.sha256, repr(given), repr(sorted(asked.items())), str(prediction.DRAWS))
         if key not in RESULTS:
             RESULTS[key] = method(loaded, *given, **asked)
         return RESULTS[key]
 
     return call
+
+
+@contextmanager
+def few_draws() -> Iterator[None]:
+    """Take a quarter of the draws, or fewer: for tests of what is written about them, not of what they say."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(prediction, "DRAWS", 100)
+        patch.setattr(experiment_design, "DRAWS", 100)
+        patch.setattr(robust, "MARGIN_DRAWS", 250)
+        patch.setattr(robust, "FIRST_DRAWS", 100)
+        patch.setitem(PLAN_DEFAULTS, "draws", 40)
+        patch.setitem(FIT_DEFAULTS, "enough", 250.0)
+        yield

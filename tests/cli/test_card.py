@@ -25,6 +25,7 @@ from stager.report.page.render import plan_pictures
 from stager.report.page.whatif import tables
 from tests.cli.run import ROOT, stager
 from tests.page.browser import browser
+from tests.sharing import few_draws
 
 SEED_BALL = "configs/seed_ball.toml"
 SPEEDS = (12.9, 17.4, 21.1, 24.1)
@@ -52,7 +53,8 @@ def _card(changes: dict[str, Any] | None = None) -> CardResult:
     """Return the card of the changed configuration, from the cache if possible."""
     key = json.dumps(changes or {}, sort_keys=True)
     if key not in CARDS:
-        CARDS[key] = _loaded(changes).card()
+        with few_draws():
+            CARDS[key] = _loaded(changes).card()
     return CARDS[key]
 
 
@@ -72,6 +74,7 @@ def _text(content: bytes) -> str:
     return " ".join(page.extract_text().split())
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("kind", ["html", "pdf"])
 def test_card_shows_settings_limits_first_throws_cautions_and_source(kind: str, tmp_path: Path) -> None:
     config, out = _written(tmp_path), tmp_path / f"card.{kind}"
@@ -224,12 +227,14 @@ def test_share_of_builds_that_is_too_small_reads_so() -> None:
     assert "Only 94 of 100 builds" in _alarm(loaded.scenario, [], margin)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_equal_input_gives_equal_bytes() -> None:
     first, second = _card(), _loaded().card()
     assert first.html() == second.html()
     assert first.pdf() == second.pdf()
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("title", ["<b>&\"q\"' $x^2$ \\alpha 推进器 🚀 \u202eabc", "w" * 400])
 def test_title_is_escaped(title: str) -> None:
@@ -246,6 +251,7 @@ def test_unsupported_file_type_is_an_input_error(tmp_path: Path) -> None:
     assert "card.pdf" in done.err
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_card_is_overwritten_but_a_user_file_is_not(tmp_path: Path) -> None:
     config, out = _written(tmp_path), tmp_path / "card.html"
     for _ in range(2):

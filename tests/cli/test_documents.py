@@ -14,6 +14,7 @@ from tests.cli.run import ROOT, TEMPLATE, stager
 from tests.cli.run import document as run_json
 from tests.sharing import share_results
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 PROVENANCE = {"stager_version", "config_sha256", "seed"}
 STAGE = {
     *("wheel_speed_m_s", "wheel_speed_b_m_s", "rpm", "entry_speed_m_s", "exit_speed_m_s", "wheel_speed_after_m_s"),

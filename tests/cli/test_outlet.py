@@ -51,6 +51,7 @@ def test_plan_limits_the_energy_behind_the_outlet(config: str) -> None:
     assert behind["exit_speed_m_s"] > plain["exit_speed_m_s"]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_sweep_says_which_exit_speeds_are_behind_the_outlet(config: str) -> None:
     note = "The recommended setting's exit speed is behind the outlet, all others are behind the last wheel."
     assert note in " ".join(stager("sweep", config).out.split())

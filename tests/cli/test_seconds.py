@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 from functools import cache
 
+import pytest
+
 from tests.cli.run import TEMPLATE, Completed, stager
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 TWO_STAGES = ("--set", "limits.stages=2", "--draws", "40")
 
 

@@ -12,6 +12,7 @@ import stager as package
 from tests.cli.run import ROOT, stager
 from tests.sharing import share_results
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 TWO = """\
 wheel_1 [m/s],wheel_2 [m/s],exit_speed [m/s]

@@ -43,6 +43,7 @@ def added_limit(monkeypatch: pytest.MonkeyPatch) -> None:
             monkeypatch.setattr(module, "LIMITS", more)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_added_limit_is_kept_and_reported_by_every_command(added_limit: None) -> None:
     one = stager.load(CONFIGS / "seed_ball.toml").replace({"limits.stages": 2})
     checked = one.check(12.0, 14.0)

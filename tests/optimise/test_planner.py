@@ -21,6 +21,7 @@ from stager.optimise.records import Parts, Plan
 from stager.optimise.robust import enough, margin_draws, margin_of
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario, unsure
+from tests.sharing import few_draws
 
 
 def test_wheels_are_slowed_no_more_than_enough_builds_need(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -82,9 +83,9 @@ def test_design_variables_are_opened_for_each_stage_where_stages_differ() -> Non
 @cache
 def _planned(stages: int, **limits: float) -> Plan:
     given = unsure()
-    return plan(
-        replace(given, limit_values=replace(given.limit_values, stages=stages, **limits)), draws=60, certified=False,
-    )  # fmt: skip
+    given = replace(given, limit_values=replace(given.limit_values, stages=stages, **limits))
+    with few_draws():
+        return plan(given, draws=60, certified=False)
 
 
 @pytest.mark.parametrize("stages", [1, 2])

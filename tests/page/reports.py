@@ -1,4 +1,7 @@
-"""Reports for tests, planned once per session. Title, file name and build contain markup to test escaping."""
+"""Reports for tests, planned once per session, with few draws.
+
+Title, file name and build contain markup to test escaping.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ from pathlib import Path
 
 import stager
 from stager.api.documents import Report
+from tests.sharing import few_draws
 
 ROOT = Path(__file__).parents[2]
 TITLE = "</title><script>alert('title')</script><img src=x onerror=alert(1)> $\\frac{1}{0}$ & \"so\" \u202eon"
@@ -78,13 +82,15 @@ def throws() -> Path:
 def with_throws() -> Report:
     """Return the report with throws."""
     loaded = stager.load(configuration())
-    return loaded.report(loaded.read_throws(throws()))
+    with few_draws():
+        return loaded.report(loaded.read_throws(throws()))
 
 
 @lru_cache
 def without_throws() -> Report:
     """Return the report without throws."""
-    return stager.load(configuration()).report()
+    with few_draws():
+        return stager.load(configuration()).report()
 
 
 @lru_cache
@@ -92,8 +98,9 @@ def infeasible() -> Report:
     """Return a report of a goal that no design reaches."""
     path = folder() / "none.toml"
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
-    path.write_text(with_values(text, stages="1", aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
-    return stager.load(path).report()
+    path.write_text(with_values(text, stages="1", aim='"reach"\nexit_speed = "16 m/s"'), encoding="utf-8")
+    with few_draws():
+        return stager.load(path).report()
 
 
 @lru_cache

@@ -14,6 +14,7 @@ from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT, stager
 from tests.page import reports
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 STREAMER = ROOT / "configs" / "streamer.toml"
 
 

@@ -28,6 +28,7 @@ def test_verdict_and_ladder_say_what_is_broken_where_nothing_fits() -> None:
     assert {row[-1] for row in table.rows} == {"breaks exit energy"}
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_no_cell_is_cut_short_at_eighty_columns(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.setenv("NO_COLOR", "1")
