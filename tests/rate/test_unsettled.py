@@ -92,7 +92,7 @@ def test_screens_say_that_throws_do_not_settle() -> None:
     found = duty(point)
     assert found is not None
     assert found.missing == NOT_SETTLED
-    summary = drives.summary(found)
+    summary = drives.summary(MACHINE, found)
     assert summary["at_rate"] is None
     assert "does not settle" in " ".join(drives.notes(summary))
     settings = Settings(
