@@ -51,20 +51,26 @@ def answer_before_throws(name: str, tight: bool) -> tuple[Any, bool]:
 
 
 @lru_cache
-def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, bool]:
-    """Return the answers of fit, next and bench after the throws."""
+def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, Any, bool]:
+    """Return the answers of fit, next, sweep and bench after the throws, and whether that of bench is from a fit."""
     one, measured = loaded(name, tight), throws(name)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(fitting, "fit", _cached(fitting.fit))
         watched, fitted = one.watch(measured)
-        return one.fit(measured), one.next(measured, count=3), watched, fitted
+        return one.fit(measured), one.next(measured, count=3), one.sweep(throws=measured), watched, fitted
 
 
 def _cached(fit: Callable[..., Fit]) -> Callable[..., Fit]:
-    """Cache the fit by arguments and generator state; restore the state that it leaves."""
+    """Cache the fit by arguments and generator state; restore the state that it leaves.
+
+    Only `fit` asks for words about it, which change nothing else: they are looked for at once.
+    """
     done: dict[str, tuple[Fit, Any]] = {}
 
-    def again(scenario: Any, throws: Throws, rng: np.random.Generator, *, progress: Any = None, **more: Any) -> Fit:
+    def again(
+        scenario: Any, throws: Throws, rng: np.random.Generator, *, progress: Any = None, words: bool = True,
+        **more: Any,
+    ) -> Fit:  # fmt: skip
         key = repr((id(scenario), id(throws), rng.bit_generator.state, more))
         if key not in done:
             done[key] = fit(scenario, throws, rng, **more), rng.bit_generator.state
@@ -81,7 +87,7 @@ PLANNED = pytest.mark.parametrize(("name", "tight"), [("table_tennis", False), (
 
 @FITTED
 def test_proposed_settings_keep_hard_limits_in_95_percent_of_builds(name: str, tight: bool) -> None:
-    fitted, advised, watched, _ = answers_after_throws(name, tight)
+    fitted, advised, _, watched, _ = answers_after_throws(name, tight)
     known = after(fitted.fit, np.random.default_rng(99), FRESH)
     proposed = [np.array([fitted.recommended[0].wheel_speed])]
     proposed += [one.wheel_speed for found in (advised, watched) for one in found.plan]
@@ -105,7 +111,7 @@ def test_first_throws_keep_hard_limits_in_99_5_percent_of_builds(name: str, tigh
 
 @FITTED
 def test_fit_next_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
-    fitted, advised, watched, from_fit = answers_after_throws(name, tight)
+    fitted, advised, swept, watched, from_fit = answers_after_throws(name, tight)
     assert from_fit
     speed = fitted.recommended[0].wheel_speed
     assert speed is not None
@@ -114,7 +120,6 @@ def test_fit_next_sweep_and_bench_recommend_the_same_speed(name: str, tight: boo
     documents = fitted.document(), advised.document()
     assert documents[0]["stages"][0]["recommended"]["wheel_speed_m_s"] == pytest.approx(speed)
     assert documents[1]["best_wheel_speed_m_s"] == pytest.approx(speed)
-    swept = loaded(name, tight).sweep(throws=throws(name))
     assert swept.recommended == fitted.recommended[0]
     sentence = fitted.recommended[0].reason
     assert all(sentence in str(answer.answer().screen) for answer in (fitted, advised, swept))
@@ -126,7 +131,7 @@ def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -
     swept = one.sweep().recommended
     watched, _ = answer_before_throws(name, tight)
     assert watched.recommended == swept
-    planned = one.plan().best
+    planned = one.plan(draws=40).best
     if planned is None or swept.wheel_speed is None:
         assert planned is None or not planned.count or swept.wheel_speed is None
         return
@@ -158,11 +163,12 @@ def test_page_has_the_settings_recommended_by_the_fit(
 def test_plan_of_the_fitted_file_has_the_settings_recommended_by_the_fit(tmp_path: Path) -> None:
     fitted = answers_after_throws("seed_ball", False)[0]
     (written, _) = loaded("seed_ball", False).save_fit(fitted.fit, tmp_path / "fitted.toml")
-    best = stager.load(written).plan().best
+    best = stager.load(written).plan(draws=40).best
     assert best is not None
     assert float(best.wheel_speed[0]) == pytest.approx(fitted.recommended[0].wheel_speed, rel=2e-3)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_advice_names_hard_limits_that_are_not_judged() -> None:
     # Whether the tyre turns on its hub depends on a friction that the file does not give.
     one = loaded("seed_ball", False)

@@ -13,7 +13,7 @@ import pytest
 
 from stager.api import load
 from stager.constraints.recommend import Recommended
-from stager.fit import experiment_design
+from stager.fit import experiment_design, prediction
 from stager.fit.experiment_design import (
     CLOSE,
     FIRST_SCATTER,
@@ -28,6 +28,7 @@ from stager.fit.experiment_design import (
     expect,
     stakes,
 )
+from stager.fit.fitting import fit
 from stager.fit.prediction import before, known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
@@ -35,11 +36,17 @@ from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import finder, scenario, table
 
-DRAWS = 400
+LAUNCHERS = 400
+"""Simulated launchers, as many as the program draws."""
+
+
+def advice(title: str) -> tuple[Recommended, ...]:
+    """Return the recommended wheel speed for the scenario of this title."""
+    return _advice(title, prediction.DRAWS)
 
 
 @lru_cache
-def advice(title: str) -> tuple[Recommended, ...]:
+def _advice(title: str, draws: int) -> tuple[Recommended, ...]:
     given = next(one for one in map(scenario, ("seed_ball", "stiff_pair")) if one.title == title)
     return recommended_chain(known_of(given), 1)
 
@@ -50,12 +57,12 @@ def _share_wrong(given: Scenario, plans: list[Floats], rng: np.random.Generator)
     Each launcher of a fresh ensemble throws once at every setting of a plan (throws,) [m/s], with scatter. The others
     are weighted by their likelihood and the speed that is most probably good is chosen; the truth decides if it is.
     """
-    ensemble = before(given, rng, DRAWS)
+    ensemble = before(given, rng, LAUNCHERS)
     what, _ = stakes(ensemble, 1, finder(given), advice(given.title))
     bad = what.loss > GREATEST_LOSS
     shares = []
     for plan in plans:
-        speeds = np.broadcast_to(plan[:, None, None], (plan.size, DRAWS + 1, 1))
+        speeds = np.broadcast_to(plan[:, None, None], (plan.size, LAUNCHERS + 1, 1))
         exits = throw(ensemble.launcher, speeds, options=SURE).exit_speed[:, 1:]
         expected = np.log(np.maximum(exits, 1e-9))
         seen = expected + FIRST_SCATTER * rng.normal(size=expected.shape)
@@ -64,7 +71,7 @@ def _share_wrong(given: Scenario, plans: list[Floats], rng: np.random.Generator)
         weights = np.exp(far - far.max(axis=1, keepdims=True))
         weights /= weights.sum(axis=1, keepdims=True)
         chosen = np.argmin(weights @ bad.T, axis=1)
-        shares.append(float(bad[chosen, np.arange(DRAWS)].mean()))
+        shares.append(float(bad[chosen, np.arange(LAUNCHERS)].mean()))
     return shares
 
 
@@ -119,17 +126,17 @@ def test_advised_throws_are_better_than_evenly_spread_ones(name: str) -> None:
 
 def test_uninformative_throw_does_not_raise_the_error_probability(monkeypatch: pytest.MonkeyPatch) -> None:
     # Half of the draws favour a further stage; without the true one, most of the others do not.
-    rng = np.random.default_rng(1)
+    rng, draws = np.random.default_rng(1), experiment_design.DRAWS
     what = Stakes(
-        worthwhile=np.arange(DRAWS) % 2.0, choices=np.ones(1), loss=np.zeros((1, DRAWS)), grip_limit=np.full(1, np.nan)
+        worthwhile=np.arange(draws) % 2.0, choices=np.ones(1), loss=np.zeros((1, draws)), grip_limit=np.full(1, np.nan)
     )
     where = Experiments(
-        wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)), safe=np.ones(5, bool)
+        wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, draws)), safe=np.ones(5, bool)
     )  # fmt: skip
     monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
     found = experiment_design.weigh(
-        before(given, rng, DRAWS), 1, 20.0, finder(given), rng, advice(given.title), throws=1
+        before(given, rng, draws), 1, 20.0, finder(given), rng, advice(given.title), throws=1
     )  # fmt: skip
     assert not found.helps
     assert found.wrong == pytest.approx(0.5)
@@ -148,10 +155,10 @@ def _advised(
     slowest_telling: float = 13.0, session: bool = False,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
-    rng = np.random.default_rng(1)
-    apart = rng.normal(size=DRAWS)
-    loss = np.zeros((2, DRAWS)) if sure else np.stack([apart > 0, apart <= 0]).astype(np.float64)
-    grip_limit = np.append(13.0, 13.0 * np.exp(0.05 * apart)) if limit else np.full(DRAWS + 1, np.nan)
+    rng, draws = np.random.default_rng(1), experiment_design.DRAWS
+    apart = rng.normal(size=draws)
+    loss = np.zeros((2, draws)) if sure else np.stack([apart > 0, apart <= 0]).astype(np.float64)
+    grip_limit = np.append(13.0, 13.0 * np.exp(0.05 * apart)) if limit else np.full(draws + 1, np.nan)
     what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=grip_limit)
     # Only the fastest settings tell which choice is good.
     telling = np.where(SPEEDS[:, None] > slowest_telling, 0.1 * apart, 0.0)
@@ -163,11 +170,12 @@ def _advised(
     chosen = (replace(advice(given.title)[0], wheel_speed=best),)
     known = MeasuredSettings(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64))
     return experiment_design.weigh(
-        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count, session=session,
+        before(given, rng, draws), 1, 0.01, finder(given), rng, chosen, throws=count, session=session,
         measured=None if session else known,
     )  # fmt: skip
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_nothing_is_known_enough_before_the_model_is_tested_up_to_the_recommended_speed(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -206,11 +214,13 @@ def test_settings_are_offered_where_the_recommended_speed_is_far_beyond_any_so_f
     assert max(one.wheel_speed[-1] for one in found.plan) <= 2.0 * slow.max()
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_enough_is_known_where_decisions_are_certain_and_the_range_is_tested(monkeypatch: pytest.MonkeyPatch) -> None:
     found = _advised(monkeypatch, TESTED)
     assert (found.certain, found.enough, found.plan) == (True, True, ())
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_throws_beyond_certain_decisions_narrow_the_grip_limit(monkeypatch: pytest.MonkeyPatch) -> None:
     found = _advised(monkeypatch, TESTED, limit=True, count=4)
     assert found.enough
@@ -233,6 +243,7 @@ def test_no_more_than_half_of_several_throws_are_at_one_setting(count: int, monk
     assert most == (2 if count == 2 else (count + 1) // 2)
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("count, checked", [(3, False), (4, True)])
 def test_first_session_tests_for_drift_from_four_throws_on(
     count: int, checked: bool, monkeypatch: pytest.MonkeyPatch
@@ -242,6 +253,7 @@ def test_first_session_tests_for_drift_from_four_throws_on(
     assert [one.purpose == "drift" for one in plan] == [*[False] * (count - 1), checked]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
     for sure in (True, False):
         found = _advised(monkeypatch, TESTED, doubtful=[8.0], sure=sure)
@@ -251,6 +263,7 @@ def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
         assert sum(one.purpose == "again" for one in found.plan) == 1
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_no_test_of_the_model_is_beyond_the_limits(monkeypatch: pytest.MonkeyPatch) -> None:
     # An outlier and a recommended speed that no safe setting is close to stay untested.
     found = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), doubtful=[13.5], fastest=9.0)
@@ -259,6 +272,7 @@ def test_no_test_of_the_model_is_beyond_the_limits(monkeypatch: pytest.MonkeyPat
     assert _advised(monkeypatch, np.arange(4.0, 9.1, 1.0), doubtful=[13.5], fastest=9.0).enough
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("count", [2, 4, 6, 9])
 def test_a_share_of_the_throws_tests_the_model(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
     found = _advised(monkeypatch, np.array([4.0, 5.0, 8.0]), sure=False, count=count)
@@ -270,21 +284,22 @@ def test_a_share_of_the_throws_tests_the_model(monkeypatch: pytest.MonkeyPatch, 
     assert {one.purpose for one in nothing_open.plan} == {"decision"}
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_probable_outliers_without_a_second_throw_are_doubtful() -> None:
-    one = load(ROOT / "configs" / "seed_ball.toml").replace({"limits.stages": 1})
-    speeds = np.array([5.0, 6.5, 8.0, 9.5, 9.6, 11.0])
-    given = scenario("seed_ball")
+    speeds, given = np.array([5.0, 6.5, 8.0, 9.5, 9.6, 11.0]), scenario("seed_ball")
     exits = throw(given.launcher, speeds[:, None]).exit_speed
     exits[[2, 3]] *= 0.8
-    found = one.fit(table(speeds[:, None], exits)).fit
+    throws = table(speeds[:, None], exits)
+    found = fit(given, throws, np.random.default_rng(0), other_laws=False, words=False)
     assert found.found.outlier_probability[2] > 0.5
     assert MeasuredSettings.of(found).doubtful == pytest.approx([8.0])
     assert MeasuredSettings.of(found).wheel_speed == pytest.approx(speeds)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_plan_ends_once_it_helps() -> None:
     given = scenario("stiff_pair")
-    some, rng = before(given, np.random.default_rng(1), DRAWS), np.random.default_rng(2)
+    some, rng = before(given, np.random.default_rng(1), experiment_design.DRAWS), np.random.default_rng(2)
     one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, advice(given.title), throws=4, least=1)
     assert one.helps
     assert len(one.plan) == 1
@@ -293,6 +308,7 @@ def test_plan_ends_once_it_helps() -> None:
     assert (all_four.helps, len(all_four.plan)) == (False, 4)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_next_proposes_the_requested_number_of_throws(tmp_path: Path) -> None:
     rows = "wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n"
     (tmp_path / "few.csv").write_text(rows, encoding="utf-8")

@@ -83,6 +83,7 @@ def test_outliers_are_listed_and_downweighted() -> None:
         assert b.value == pytest.approx(a.value, abs=a.standard_uncertainty)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_other_friction_law_is_selected_only_if_clearly_better() -> None:
     falling = scenario("seed_ball")
     throws = _measured(falling, ACROSS, 4)
@@ -95,6 +96,7 @@ def test_other_friction_law_is_selected_only_if_clearly_better() -> None:
     assert not other.keeps_law
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_throws_of_a_second_stage_check_its_prediction() -> None:
     given = scenario("constant_pair")
     second = np.column_stack([np.full(8, 9.0), np.linspace(10.0, 16.0, 8)])
@@ -158,12 +160,14 @@ def test_fit_without_uncertain_parameters_estimates_the_scatter(tmp_path: Path) 
     assert found.scatter == pytest.approx(0.012, rel=0.5)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_fit_is_reproducible_for_a_seed() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 9)
     assert _fit(given, throws).parameters == _fit(given, throws).parameters
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_progress_rises_to_one() -> None:
     seen: list[float] = []
     given = scenario("constant_pair")

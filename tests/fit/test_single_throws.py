@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 from scipy.stats import binomtest
 
 from stager.fit.fitting import fit
-from stager.fit.prediction import FIRST_SCATTER, Observations, fitted_scenario, observations
+from stager.fit.prediction import FIRST_SCATTER, fitted_scenario, observations
 from stager.fit.priors import own_law
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
@@ -20,21 +21,26 @@ SPEEDS = np.linspace(6.0, 20.0, 8)[:, None]
 GIVEN = scenario("seed_ball")
 
 
-def _thrown(truth: Launcher, speeds: Floats, scatter: float, rng: np.random.Generator) -> Observations:
-    """Return normal throws of the oracle at `speeds`, beside what the configuration expects."""
-    exits = by_oracle(truth, speeds) * np.exp(scatter * rng.normal(size=len(speeds)))
-    return observations(GIVEN, table(speeds, exits), 0, scatter)
+RUNS = 240
+
+
+@cache
+def _of_drawn_launchers() -> tuple[Floats, Floats]:
+    """Return settings (n, 1) and exit speeds (n,) [m/s] by the oracle: one throw of each of many drawn launchers."""
+    rng = np.random.default_rng(3)
+    settings = rng.choice(SPEEDS, RUNS)
+    drawn = (own_law(GIVEN).launcher(GIVEN, draw_truth(GIVEN, rng)) for _ in range(RUNS))
+    exits = [float(by_oracle(truth, setting[None])[0]) for truth, setting in zip(drawn, settings, strict=True)]
+    return settings, np.array(exits)
 
 
 @pytest.mark.parametrize("scatter", [0.005, 0.03])
 def test_interval_covers_95_percent_of_throws_before_a_fit(scatter: float) -> None:
     # One throw of each launcher, so that throws are independent of each other.
-    rng, runs = np.random.default_rng(3), 240
-    inside = []
-    for _ in range(runs):
-        truth = own_law(GIVEN).launcher(GIVEN, draw_truth(GIVEN, rng))
-        inside.append(not _thrown(truth, rng.choice(SPEEDS, 1), scatter, rng).outside[0])
-    assert binomtest(sum(inside), runs, 0.95).pvalue > 0.005
+    settings, exits = _of_drawn_launchers()
+    exits = exits * np.exp(scatter * np.random.default_rng(4).normal(size=RUNS))
+    outside = observations(GIVEN, table(settings, exits), 0, scatter).outside
+    assert binomtest(int(outside.sum()), RUNS, 0.05).pvalue > 0.005
 
 
 def _fitted(given: Scenario, rng: np.random.Generator, scatter: float) -> tuple[Scenario, Launcher, float]:
