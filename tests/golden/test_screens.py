@@ -45,7 +45,7 @@ CASES = {
     "plan": ["plan", BALL],
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],
-    "plan-spin": ["plan", SPUN],
+    "plan-spin": ["plan", SPUN, "--draws", "40"],
     "check-spin": ["check", SPUN, "--speed", "9:13"],
     "sweep-spin": ["sweep", SPUN],
     "worth": ["worth", BALL],
