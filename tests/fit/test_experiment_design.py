@@ -207,7 +207,7 @@ def test_settings_are_offered_where_the_recommended_speed_is_far_beyond_any_so_f
     assert chosen[0].wheel_speed is not None
     slow = np.array([0.1, 0.12]) * chosen[0].wheel_speed
     found = experiment_design.weigh(
-        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=4,
+        before(given, rng, experiment_design.DRAWS), 1, 0.01, finder(given), rng, chosen, throws=4,
         measured=MeasuredSettings(wheel_speed=slow, doubtful=np.zeros(0)),
     )  # fmt: skip
     assert found.plan
