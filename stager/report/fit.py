@@ -110,6 +110,10 @@ BY_KIND: Mapping[str, str] = {
 """Advice for each kind of misfit without a likely cause."""
 
 
+NOT_FOR_PLANS = "these are values of a model that does not fit, so plan nothing with them; find the cause first."
+"""What becomes of a fitted configuration after a misfit."""
+
+
 def misfit_headline(fit: Fit) -> str:
     """Return the headline of a fit whose model does not describe the throws."""
     words = list(dict.fromkeys(one.words for one in fit.misfits))
@@ -261,7 +265,8 @@ def answer(
     notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
     if written:
         files = listing([str(path) for path in written])
-        notes.append(f"Wrote {files}: use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}")
+        use = f"use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}" if fit.adequate else NOT_FOR_PLANS
+        notes.append(f"Wrote {files}: {use}")
     screen = Screen(_headline(learned), tables, notes, more_tables=more, more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 

@@ -104,3 +104,13 @@ def test_interrupted_command_keeps_the_old_files(tmp_path: Path, monkeypatch: py
     ran = run("fit", CONFIG, few, "-o", out, "--stages", "1", "--set", "limits.stages=1")
     assert ran.status == 130
     assert _files(tmp_path) == before
+
+
+def test_values_of_a_model_that_does_not_fit_are_not_for_plans(tmp_path: Path) -> None:
+    # The two builds of the table differ.
+    table = str(ROOT / "configs" / "seed_ball_throws.csv")
+    ran = run("fit", str(ROOT / "configs" / "seed_ball.toml"), table, "-o", str(tmp_path / "fitted.toml"))
+    words = " ".join(ran.out.split())
+    assert "The model does not fit these" in words
+    assert "values of a model that does not fit, so plan nothing with them" in words
+    assert "use the first as CONFIG" not in words
