@@ -37,9 +37,10 @@ class Checked(Shown):
     loaded: Loaded = field(repr=False, compare=False)
 
     @property
-    def kept(self) -> bool:
-        """Whether it throws and keeps every limit."""
-        return self.answer().yes
+    def kept(self) -> bool | None:
+        """Whether it throws and keeps every limit; None where a limit is not judged and none is broken."""
+        kept: bool | None = self.answer().document["kept"]
+        return kept
 
     @property
     def exit_speed(self) -> float:

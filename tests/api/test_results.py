@@ -78,6 +78,14 @@ def test_what_is_asked_first_is_found_by_guessing(results: dict[str, Any]) -> No
     assert fit.values["contact.friction.static"] == pytest.approx(0.75, abs=0.3)
 
 
+def test_limits_that_are_not_judged_are_not_called_kept() -> None:
+    # The hub's material is not given, so its burst speed is unknown.
+    assert LAUNCHER.check(10, 12).kept is None
+    assert LAUNCHER.check(10, 40).kept is False
+    hub = {"stage.wheel.material": "aluminium", "stage.wheel.width": "18 mm", "stage.wheel.bore": "5 mm"}
+    assert LAUNCHER.replace(hub).check(10, 12).kept is True
+
+
 def test_a_plan_that_fits_nothing_says_so_by_an_error() -> None:
     none = LAUNCHER.replace({"limits.exit_energy": "1e-3 J", "limits.stages": 1}).plan(draws=0)
     assert not none.fits
