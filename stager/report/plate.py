@@ -25,6 +25,8 @@ MM = 1000.0
 """Millimetres in a metre."""
 EDGE = 12.0
 """Material between the outermost wheel or hole and the plate's edge [mm]."""
+ORIGIN = "Holes, from the front of the first wheel and the barrel's centre line"
+"""From where the places of holes are measured, as a heading."""
 SHAFT = 5.0
 """Diameter of a shaft hole where the wheel's bore is not given [mm]."""
 
@@ -253,6 +255,7 @@ def svg(plate: Plate) -> str:
     left, top = plate.low[0] - BORDER, plate.high[1] + BORDER
     width = max(plate.high[0] - plate.low[0] + 2 * BORDER, 180.0)
     texts = [
+        ORIGIN,
         *(f"{hole.name}: x {hole.x:.2f}, y {hole.y:.2f}, diameter {hole.diameter:.2f}" for hole in plate.holes),
         "", *(_part(part.count, part.name, part.mass, part.cost) for part in plate.parts), "", *plate.notes,
     ]  # fmt: skip
@@ -358,6 +361,7 @@ def dxf(plate: Plate) -> str:
         drawn.render()
     words = [
         plate.title or "Side plate",
+        ORIGIN,
         *(f"{hole.name}: x {hole.x:.2f}, y {hole.y:.2f}, diameter {hole.diameter:.2f}" for hole in plate.holes),
         *(f"{part.count} x {part.name}" for part in plate.parts), *plate.notes,
     ]  # fmt: skip
@@ -372,7 +376,7 @@ def dxf(plate: Plate) -> str:
 def answer(plate: Plate, path: Path, source: Provenance) -> Answer:
     """Return where the drawing is, with tables of its holes and parts."""
     holes = Table(
-        "Holes, from the front of the first wheel and the barrel's centre line",
+        ORIGIN,
         (Column("hole", words=True), Column("x", "mm"), Column("y", "mm"), Column("diameter", "mm")),
         tuple((hole.name, f"{hole.x:.2f}", f"{hole.y:.2f}", f"{hole.diameter:.2f}") for hole in plate.holes),
     )

@@ -42,6 +42,7 @@ def _svg_holes(text: str) -> list[tuple[float, float, float]]:
 
 def test_text_is_within_the_drawing() -> None:
     text = svg(draw_plate(package.load(SEED_BALL).scenario.launcher, 1))
+    assert "Holes, from the front of the first wheel and the barrel" in text
     root = ElementTree.fromstring(text)
     left, _, width, _ = (float(value) for value in root.attrib["viewBox"].split())
     shown = [(float(e.attrib["x"]), float(e.attrib["font-size"]), e.text or "") for e in root.iter(f"{SVG}text")]
