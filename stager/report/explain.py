@@ -44,6 +44,12 @@ exit speed
   |  ____|  1                  than the one before
   +----------------------- number of stages"""
 
+_TABLE = """\
+# uncertainty: flight_time 5 ms, distance 1 cm
+throw,wheel_1 [rpm],flight_time [ms],distance [m],note
+1,2000,744,2.00,
+2,2500,601,2.00,hit the edge"""
+
 TERMS: dict[str, Term] = {
     "stage": Term(
         "One place where the projectile is gripped and pushed: a driven wheel and what presses from the other side.",
@@ -167,6 +173,19 @@ TERMS: dict[str, Term] = {
     ),
     "spin": Term("How fast the projectile turns as it leaves; positive where side A drives it forward.", see=("rail",)),
     "drag": Term("Force of the air against the flight; grows with the square of speed."),
+    "spin parameter": Term(
+        "Speed of the projectile's surface by its own spin, over its speed. At 1 it turns as if it rolled along a wall."
+        " Spin lifts a ball or bends its path the more, the greater it is.", see=("spin", "drag"),
+    ),
+    "throws": Term(
+        "The table of measured throws, a CSV file, one throw a line, with units in the heads. wheel_1 [rpm] or [m/s] is"
+        " needed, or throttle_1 [%]; wheel_2 and so on for further stages, wheel_1b where side B of a pair runs at"
+        " another speed. An empty cell: that stage was not built. Then exit_speed [m/s] of a chronograph, 0 for a jam;"
+        " or flight_time [s] and distance [m], of two sounds or two pictures of a film; or range [m] and drop [m] of a"
+        " level barrel. Optional: throw, build, supply [V], time [s], temperature [degC], note. Spreadsheets may"
+        " separate with semicolons and write decimal commas. A comment says how well it was measured:"
+        " # uncertainty: flight_time 5 ms, distance 1 cm.", _TABLE, ("coverage interval",),
+    ),
 }  # fmt: skip
 """Terms by name."""
 

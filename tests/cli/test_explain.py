@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 
+import stager as package
 from stager.constraints import LIMITS
+from stager.fit.table.reader import read_text
+from stager.fit.table.writer import blank
 from stager.report import explain
 from stager.report.explain import configuration_keys
-from tests.cli.run import stager
+from tests.cli.run import TEMPLATE, stager
 
 KEYS = configuration_keys()
 
@@ -68,3 +72,16 @@ def test_words_that_a_key_may_have_are_named() -> None:
     with_words = [key for key in configuration_keys().values() if key.values]
     assert len(with_words) > 10
     assert all(word in key.meaning for key in with_words for word, _ in key.values)
+
+
+def test_words_of_a_term_need_no_quotes() -> None:
+    assert stager("explain", "grip", "limit").out == stager("explain", "grip limit").out
+
+
+def test_the_table_shown_for_throws_can_be_read() -> None:
+    example = explain.TERMS["throws"].picture
+    throws = read_text(example, Path("throws.csv"), package.load(TEMPLATE).scenario.launcher)
+    assert len(throws) == 2
+    assert throws.at_outlet
+    assert throws.uncertainty is not None
+    assert "stager explain throws" in blank(2)

@@ -123,7 +123,7 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
 
 
 Term = Annotated[
-    str | None,
+    list[str] | None,
     typer.Argument(help="A term, a limit or a key, as 'grip limit' or stage.crush; all are listed without it."),
 ]
 
@@ -132,7 +132,7 @@ def explain(session: Session, term: Term = None) -> Answer:
     """Explain a term, a limit or a key in plain words."""
     from stager.report import explain as report
 
-    return report.answer(term, session.seed)
+    return report.answer(" ".join(term or ()), session.seed)
 
 
 def schema(session: Session) -> Answer:

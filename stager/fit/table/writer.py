@@ -45,7 +45,11 @@ from stager.physics.flight import indicated_wheel_speed
 
 CUT = "# cut short when it was written: "
 """Comment before a last line that an interruption cut short."""
-ABOUT = "# One throw a line. Units stand in the heads; lines that start with # are comments.\n"
+ABOUT = """\
+# One throw a line. Units stand in the heads; lines that start with # are comments.
+# Without a chronograph: flight_time [s] and distance [m], or range [m] and drop [m]; see stager explain throws.
+"""
+"""First lines of a new table."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
