@@ -224,10 +224,11 @@ def explain(
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
-    most = cap if bound is None or (not proven and cap < aimed) else min(cap, bound)
+    alone = bound is None or (not proven and cap < aimed)
+    most = cap if bound is None or alone else min(cap, bound)
     sure = proven or cap < aimed
     near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
-    reason = NO_STAGE if asked is None else _reason(asked, near, far, sure)
+    reason = NO_STAGE if asked is None else _reason(asked, near, far, sure, alone=alone)
     return Missed(
         reason=reason + more, proven=sure and most < aimed, nearest=nearest.settings, conflict=names,
         relaxations=relaxations,
@@ -584,12 +585,17 @@ def _outward(name: str, value: float) -> float:
     return rounded(value * (1 + NOISE if upward else 1 - NOISE), DIGITS, upward=upward)
 
 
-def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
+def _reason(asked: float, nearest: float, most: float, sure: bool, *, alone: bool) -> str:
+    """Return why the asked speed is not reached, in a sentence.
+
+    most: exit speed that the limits allow, surely or not; alone: those on exit speed and energy, whatever wheels do.
+    """
     close = f"the nearest design throws at {nearest:.4g} m/s"
     if most < asked and not sure:
         return f"No design found that reaches {asked:.4g} m/s, and almost proven that none exists; {close}."
     if most < asked:
-        return f"No design reaches {asked:.4g} m/s: the limits allow {most:.4g} m/s at most; {close}."
+        which = "the limits on exit energy and speed alone" if alone else "the limits"
+        return f"No design reaches {asked:.4g} m/s: {which} allow {most:.4g} m/s at most; {close}."
     return f"No design found that reaches {asked:.4g} m/s, which does not prove that none exists; {close}."
 
 
