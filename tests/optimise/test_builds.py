@@ -16,8 +16,8 @@ from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
 
 @cache
 def planned(name: str) -> tuple[Any, Any]:
-    """Return a shipped scenario with up to two stages, and its plan."""
-    one = stager.load(CONFIGS / f"{name}.toml").replace({"limits.stages": 2})
+    """Return a shipped scenario and its plan."""
+    one = stager.load(CONFIGS / f"{name}.toml")
     return one, one.plan(draws=40)
 
 
