@@ -21,7 +21,7 @@ from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, percent, plural, speed
 from stager.report.terminal import Marked, TextCurve
-from stager.report.throw import indicated_rpm, rpm_to_set, shows_true_speeds
+from stager.report.throw import CLOSE_RPM, indicated_rpm, rpm_to_set, shows_true_speeds
 
 
 def next_answer(found: Next, source: Provenance) -> Answer:
@@ -408,7 +408,8 @@ def _scaled(surface_speed: Any, head: TableColumn, launcher: Launcher) -> Any:
 
 def _plain(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
     value = float(_scaled(surface_speed, head, launcher))
-    return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{value:.0f}"
+    # Whole readings are rounded down, as advice goes beyond no limit; see `throw.rpm_to_set`.
+    return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{np.floor(value + CLOSE_RPM):.0f}"
 
 
 def _at(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
