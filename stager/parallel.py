@@ -101,17 +101,11 @@ class Executor:
     cache: ChunkCache | None = None
     progress: Callable[[float], None] = field(default=lambda share: None)
 
-    def map(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
-        """Return `task(payload)` of each payload, in order.
-
-        task: function at the top level of a module; payloads: picklable.
-        """
-        return self.start_map(task, payloads)()
-
     def start_map(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
-        """Start `map` and return a function that waits for its results.
+        """Start `task(payload)` of each payload and return a function that waits for the results, in order.
 
-        Without a pool, calling that function does the work.
+        task: function at the top level of a module; payloads: picklable. Without a pool, calling that function does
+        the work.
         """
         keys = ["" if self.cache is None else _key(task, payload) for payload in payloads]
         found: dict[int, Floats] = {}
@@ -230,7 +224,9 @@ def _cluster(address: str, tls: tuple[Path, Path, Path] | None) -> Any:
         if not file.is_file():
             raise InputError(f"there is no file {file}", where="--dask-tls", hint="give authority, certificate and key")
     if tls is not None and not address.startswith("tls://"):
-        raise InputError(f"{address} is not an address of TLS", where="--dask", hint='give it as "tls://127.0.0.1:8786"')
+        raise InputError(
+            f"{address} is not an address of TLS", where="--dask", hint='give it as "tls://127.0.0.1:8786"'
+        )
     try:
         names = ("tls_ca_file", "tls_client_cert", "tls_client_key")
         files = {} if tls is None else dict(zip(names, map(str, tls), strict=True))

@@ -33,7 +33,7 @@ from stager.physics.barrel import feed_rate
 from stager.physics.heat import Windings, throwing_share, windings
 from stager.physics.heat import time_to as warming_time
 from stager.physics.motor import Drivetrain, Holding, hold, peak_draw, warm_factor
-from stager.physics.rate import HighestRate, Settled, highest_rate
+from stager.physics.rate import Settled, highest_rate
 from stager.physics.rate import settled as settled_at
 from stager.physics.transient import SpinUp, peak_in_turn, spin_up, spin_up_in_turn, spin_up_throttle, time_to
 
@@ -241,7 +241,7 @@ class Duty:
     together, in_turn: spin-up from rest of all stages at once, and of one after the other
     settled: steady throwing at the feed's rate; None: the feed has no rate, or throws do not settle
     recovery: time from a throw until every wheel lacks at most RECOVERED of its speed [s]
-    highest: rate at which the share `loss` of exit speed is lost [-]
+    highest: rate at which the share `loss` [-] of exit speed is lost [1/s]
     feed_rate: highest rate of the feed [1/s]
     heat_rate: highest rate, below the two others, at which windings keep limits.winding_temperature after a session
         [1/s], 0 where they never do; None: they keep it at the others, or no limit or no thermal data
@@ -256,7 +256,7 @@ class Duty:
     in_turn: SpinUp
     settled: Settled | None
     recovery: float | None
-    highest: HighestRate | None
+    highest: Floats | None
     loss: float
     feed_rate: float
     heat_rate: float | None
@@ -268,14 +268,14 @@ class Duty:
         """Highest rate within feed, loss and heat [1/s]; None where no loss was computed."""
         if self.highest is None:
             return None
-        return min(float(self.highest.rate), self.feed_rate) if self.heat_rate is None else self.heat_rate
+        return min(float(self.highest), self.feed_rate) if self.heat_rate is None else self.heat_rate
 
     @property
     def decides(self) -> str | None:
         """What limits the rate: "feed", "loss" or "heat"; None where no loss was computed."""
         if self.highest is None:
             return None
-        return "heat" if self.heat_rate is not None else "feed" if self.highest.rate >= self.feed_rate else "loss"
+        return "heat" if self.heat_rate is not None else "feed" if self.highest >= self.feed_rate else "loss"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -354,7 +354,7 @@ def _duty(point: OperatingPoint) -> Duty | None:
             time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), RECOVERED)
         ),
         highest=highest, loss=loss, feed_rate=fed, winding_duty=_winding_duty(point),
-        heat_rate=None if highest is None else _heat_rate(point, min(float(highest.rate), fed)),
+        heat_rate=None if highest is None else _heat_rate(point, min(float(highest), fed)),
         missing=NOT_SETTLED if point.unsettled else None,
     )  # fmt: skip
 

@@ -270,7 +270,6 @@ class Next:
     wrong_after: probability of a wrong decision after one throw there, (settings,) [-]; NaN where it is not allowed
     low, median, high: of the predicted exit speed there, (settings,) [m/s]; 0: a jam
     grip_limit: of the last stage [m/s]; None where in most draws exit speed still rises at the end of the range
-    behind: wheel speeds of the stages before it, (built − 1,) [m/s]
     plan: throws in the order to make them
     enough: whether nothing needs to be measured
     certain: whether the decisions are certain enough if the model fits, which throws may have to test yet
@@ -292,7 +291,6 @@ class Next:
     median: Floats
     high: Floats
     grip_limit: Span | None
-    behind: Floats
     plan: tuple[Suggested, ...]
     enough: bool
     certain: bool
@@ -419,7 +417,7 @@ def weigh(
         recommended=chosen[-1],
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
-        behind=where.wheel_speed[0, :-1], plan=plan, enough=certain and not rows, certain=certain,
+        plan=plan, enough=certain and not rows, certain=certain,
         helps=bool(rows) or (not certain and (session or _worth(left, stage + speed))), unmeasured=session, reach=reach,
     )  # fmt: skip
 

@@ -220,10 +220,6 @@ class Noise:
         """Return the noise of some of the throws, rows (n,): this one."""
         return self
 
-    def sample(self, scatter: Floats, rng: np.random.Generator) -> Floats:
-        """Return residuals without outliers, one for each standard deviation in `scatter`, of equal shape."""
-        return scatter * rng.normal(size=np.shape(scatter))
-
 
 SPREAD_RATIOS = np.array([0.0, 1.0, 2.0, 4.0, 8.0])
 """Scatter by unequal projectiles, where it is greatest, over the other scatter of a throw [-]: equally probable."""

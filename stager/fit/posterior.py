@@ -12,7 +12,7 @@ from stager.fit.explanations import Hypothesis
 from stager.fit.optimiser import BestFit
 from stager.fit.priors import DRIFT, CandidateLaw, Prior, bend, values
 from stager.fit.statistics.importance_sampling import ENOUGH, interval, moments, quantile, sample
-from stager.fit.statistics.least_squares import Profile, profiles
+from stager.fit.statistics.least_squares import profiles
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
@@ -273,8 +273,8 @@ def parameters(found: BestFit, posterior: Posterior) -> tuple[Parameter, ...]:
     return (*out, *_groups(found, posterior))
 
 
-def _profiles(found: BestFit) -> list[Profile]:
-    """Return the profile likelihood of each parameter that the throws depend on."""
+def _profiles(found: BestFit) -> list[tuple[float, float]]:
+    """Return the interval by profile likelihood of each parameter that the throws depend on."""
     if not found.priors:
         return []
     best = found.minimum.best
@@ -282,7 +282,7 @@ def _profiles(found: BestFit) -> list[Profile]:
     return profiles(found.problem, found.place, objective, slopes, found.curvature)
 
 
-def _parameter(prior: Prior, posterior: Posterior, best: float, profile: Profile | None) -> Parameter:
+def _parameter(prior: Prior, posterior: Posterior, best: float, profile: tuple[float, float] | None) -> Parameter:
     """Return the summary of one parameter, `best` its z at the best fit.
 
     What the data removed of its uncertainty is by the profile likelihood, which does not depend on a random seed.
@@ -291,7 +291,7 @@ def _parameter(prior: Prior, posterior: Posterior, best: float, profile: Profile
     middle, before = _before(prior)
     told, ends = 0.0, None
     if profile is not None:
-        low, high = (float(bend((prior,))(np.array([end]))[0][0]) for end in profile.interval)
+        low, high = (float(bend((prior,))(np.array([end]))[0][0]) for end in profile)
         ends = (float(prior.value(np.array(low))), float(prior.value(np.array(high))))
         told = 1 - (high - low) / (2 * NORMAL_95)
     return Parameter(

@@ -16,11 +16,10 @@ class ToyLimit:
 
     energy: greatest exit energy or, where energy_per_area is given, the exempted energy [J]
     energy_per_area: greatest energy per contact area above the exempted energy [J/m^2]; None: no such limit
-    applies_to, source: projectiles it is for, and where it is printed
+    source: where it is printed
     """
 
     name: str
-    applies_to: str
     energy: float
     energy_per_area: float | None = None
     source: str

@@ -36,11 +36,10 @@ TROPOPAUSE = 11_000.0
 class Air:
     """State of the air.
 
-    temperature [K]; pressure [Pa]; density [kg/m^3]; viscosity: dynamic [Pa s]; conductivity: thermal [W/(m K)]
+    temperature [K]; density [kg/m^3]; viscosity: dynamic [Pa s]; conductivity: thermal [W/(m K)]
     """
 
     temperature: Number
-    pressure: Number
     density: Number
     viscosity: Number
     conductivity: Number
@@ -61,7 +60,6 @@ def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
     root = temperature**1.5
     return Air(
         temperature=temperature,
-        pressure=pressure,
         density=pressure / (GAS_CONSTANT * temperature),
         viscosity=1.458e-6 * root / (temperature + 110.4),
         conductivity=2.648151e-3 * root / (temperature + 245.4 * 10 ** (-12 / temperature)),

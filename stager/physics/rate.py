@@ -490,13 +490,12 @@ def contact_energies(cycle: Cycle, start: Floats, done: Throw) -> MotorEnergies:
     copper = train.resistance * (holding.current**2 * whole + 2 * holding.current * extra + squared)
     idle = train.pull * train.idle_current * turned
     drag = train.pull * holding.current * turned - idle
-    electrical = copper + idle + drag + work
-    total_energy = (train.count * electrical).sum(axis=-1)
+    total_energy = (train.count * (copper + idle + drag + work)).sum(axis=-1)
     span = np.where(whole[..., 0] > 0, whole[..., 0], 1.0)
     power = total_energy / span
     current = power / loaded_voltage(cycle.supply, power)
     return MotorEnergies(
-        electrical=electrical, copper=copper, no_load=idle, windage=drag,
+        copper=copper, no_load=idle, windage=drag,
         supply_heat=(cycle.supply.voltage * current - power) * span, charge=current * span,
     )  # fmt: skip
 
@@ -592,7 +591,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     rest = np.ascontiguousarray(np.broadcast_to(cycle.rest, shape), dtype=np.float64).reshape(-1)
     point, ended = np.empty((2, samples, wheels))
     out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty(samples)
-    energy, whole = np.empty((samples, wheels, 4)), np.empty((samples, 3))
+    energy, whole = np.empty((samples, wheels, 3)), np.empty((samples, 3))
 
     def work(low: int, high: int) -> None:
         lost = settle_samples(
@@ -610,7 +609,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     converged = (found > 0).reshape(shape) & ~jammed
     unknown = (~converged & ~jammed).reshape(-1)
     energy[unknown], whole[unknown] = np.nan, np.nan
-    ledger = motor_energies(energy.reshape(*shape, wheels, 4), whole.reshape(*shape, 3))
+    ledger = motor_energies(energy.reshape(*shape, wheels, 3), whole.reshape(*shape, 3))
     droop, missing = (
         np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (cycle.after(done), speed)
     )
@@ -628,18 +627,6 @@ GRIDS = (8, 7, 6)
 """Rates of each grid of the search, the later ones within an interval of the one before [-]."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HighestRate:
-    """Highest rate whose loss of exit speed is within a bound; every field has shape (...).
-
-    rate [1/s]; 0 where `never`
-    never: one throw in 100 s is not
-    """
-
-    rate: Floats
-    never: NDArray[np.bool_]
-
-
 def highest_rate(
     launcher: Launcher,
     loss: Number,
@@ -647,12 +634,13 @@ def highest_rate(
     wheel_speed_b: Floats | None = None,
     *,
     first: Throw | None = None,
-) -> HighestRate | None:
-    """Return the highest rate whose settled exit speed is at most `loss` [-] below that of the first throw.
+) -> Floats | None:
+    """Return the highest rate whose settled exit speed is at most `loss` [-] below that of the first throw [1/s].
 
     wheel_speed, wheel_speed_b: set surface speeds [m/s], (..., stages); first: the throw from them, if known. Loss
     rises with the rate; grids between one throw in 100 s and throws without a pause, then linear interpolation in the
-    logarithm of the rate. None where a stage has no drive or the launcher no supply.
+    logarithm of the rate. 0 where one throw in 100 s loses more; None where a stage has no drive or the launcher no
+    supply.
     """
     first = throw(launcher, wheel_speed, wheel_speed_b) if first is None else first
     contact = first.stages.contact_time.max(axis=-1, initial=0.0)
@@ -675,4 +663,4 @@ def highest_rate(
     share = np.clip(-excess[0] / np.where(span != 0, span, 1.0), 0.0, 1.0)
     never, unbound = ends if ends is not None else (share < 0, share < 0)
     logarithm = np.where(unbound, pauseless, low + share * (high - low))
-    return HighestRate(rate=np.where(never, 0.0, np.exp(logarithm)), never=never)
+    return np.where(never, 0.0, np.exp(logarithm))

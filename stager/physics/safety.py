@@ -42,20 +42,17 @@ def likely_injuries(energy_per_area: float) -> tuple[EyeInjury, ...]:
 TOY_LIMITS = (
     ToyLimit(
         name="ASTM F963-17",
-        applies_to="projectiles of toys",
         energy=0.08,
         energy_per_area=2500.0,
         source="a test laboratory's bulletin on tests 8.14.5 and 8.14.6",
     ),
     ToyLimit(
         name="EN 71-1 before A1:2018 (resilient)",
-        applies_to="projectiles with a resilient impact surface",
         energy=0.5,
         source="a trading-standards page of 2010",
     ),
     ToyLimit(
         name="EN 71-1 before A1:2018 (rigid)",
-        applies_to="projectiles without a resilient tip",
         energy=0.08,
         source="a trading-standards page of 2010",
     ),

@@ -31,12 +31,12 @@ WHEEL = 12
 TARGET, THROTTLE, HOLDING = 12, 13, 14
 """Set speed [rad/s], and the throttle [-] and current [A] that hold it."""
 SPEED, HELD, COMMAND, TRIAL, FRESH, CURRENT, POWER, LOSSES, STORED, STEP_LOSSES, SLOPES = (
-    15, 16, 17, 18, 19, 20, 21, 22, 26, 30, 34,
+    15, 16, 17, 18, 19, 20, 21, 22, 25, 28, 31,
 )  # fmt: skip
 """SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle [-]; TRIAL, FRESH: speed within and at the end of
-a step [rad/s]; LOSSES: powers of the wheel's four energies [W], STORED: their sums [J], in the order of
+a step [rad/s]; LOSSES: powers of the wheel's three losses [W], STORED: their sums [J], in the order of
 `MotorEnergies`; SLOPES: accelerations of the seven stages of a step [rad/s^2]."""
-ROOM = 41
+ROOM = 38
 BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, ENERGIES = range(7)
 """Of the supply: terminal voltage [V], current [A], heat [J], charge [C]; ENERGIES: 1 where energies are summed."""
 
@@ -132,10 +132,9 @@ def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
         wheels[i, SLOPES + int(stage)] = torque / wheels[i, INERTIA]
         if energies:
             drawn += wheels[i, COUNT] * wheels[i, POWER]
-            wheels[i, LOSSES] = wheels[i, POWER]
-            wheels[i, LOSSES + 1] = wheels[i, RESISTANCE] * wheels[i, CURRENT] * wheels[i, CURRENT]
-            wheels[i, LOSSES + 2] = pull * speed * wheels[i, IDLE_CURRENT]
-            wheels[i, LOSSES + 3] = drag * speed
+            wheels[i, LOSSES] = wheels[i, RESISTANCE] * wheels[i, CURRENT] * wheels[i, CURRENT]
+            wheels[i, LOSSES + 1] = pull * speed * wheels[i, IDLE_CURRENT]
+            wheels[i, LOSSES + 2] = drag * speed
     totals[DRAWN] = drawn / totals[BUS] if energies else 0.0
 
 
@@ -156,7 +155,7 @@ def set_throttles(wheels: Floats) -> None:
 def add_energies(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
     """Add `weight` [s] times the powers to the energies of the step."""
     for i in range(wheels.shape[0]):
-        for k in range(4):
+        for k in range(3):
             wheels[i, STEP_LOSSES + k] += weight * wheels[i, LOSSES + k]
     totals[STEP_HEAT] += weight * sag * totals[DRAWN] * totals[DRAWN]
     totals[STEP_CHARGE] += weight * totals[DRAWN]
@@ -226,7 +225,7 @@ def finish_by_lag(wheels: Floats, supply: Floats, totals: Floats, left: float) -
             wheels[i, TARGET] - wheels[i, FRESH]
         ) < 0.0:
             wheels[i, FRESH] = wheels[i, TARGET]
-        for k in range(4):
+        for k in range(3):
             wheels[i, STEP_LOSSES + k] = span * wheels[i, LOSSES + k]
     if totals[ENERGIES] == 0.0:
         return
@@ -238,7 +237,7 @@ def finish_by_lag(wheels: Floats, supply: Floats, totals: Floats, left: float) -
     for i in range(wheels.shape[0]):
         lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
         span = -lag * expm1(-left / lag)
-        for k in range(4):
+        for k in range(3):
             wheels[i, STEP_LOSSES + k] += (left - span) * wheels[i, LOSSES + k]
 
 
@@ -270,7 +269,7 @@ def advance(
     for i in range(wheels.shape[0]):
         wheels[i, SPEED], wheels[i, HELD] = max(wheels[i, SPEED], 0.0), 0.0
         wheels[i, FRESH] = wheels[i, SPEED]
-        for k in range(4):
+        for k in range(3):
             wheels[i, STORED + k] = 0.0
     if near >= 0.0 and greatest_shortfall(wheels, 1.0, 0.0) <= near:
         return 0.0
@@ -298,7 +297,7 @@ def advance(
             return inf if near >= 0.0 and greatest_shortfall(wheels, 1.0, 0.0) > near else duration
         pace = min(size, left)
         for i in range(wheels.shape[0]):
-            for k in range(4):
+            for k in range(3):
                 wheels[i, STEP_LOSSES + k] = 0.0
         if energies:
             add_energies(wheels, totals, supply[1], pace * WEIGHTS[0])
@@ -341,7 +340,7 @@ def accept_step(wheels: Floats, totals: Floats) -> None:
     for i in range(wheels.shape[0]):
         wheels[i, SPEED] = wheels[i, FRESH]
         if totals[ENERGIES] > 0.0:
-            for k in range(4):
+            for k in range(3):
                 wheels[i, STORED + k] += wheels[i, STEP_LOSSES + k]
     totals[HEAT] += totals[STEP_HEAT]
     totals[CHARGE] += totals[STEP_CHARGE]
@@ -362,7 +361,7 @@ def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, w
     """Write speeds [rad/s] and energies [J] of the wheels, and heat and charge of the supply, to the results."""
     for i in range(wheels.shape[0]):
         speed[i] = wheels[i, SPEED]
-        for k in range(4):
+        for k in range(3):
             energy[i, k] = wheels[i, STORED + k]
     whole[0], whole[1] = totals[HEAT], totals[CHARGE]
 
@@ -384,7 +383,7 @@ def advance_samples(
     bus, duration : array, shape (samples or 1,)
     start, speed : array, shape (samples, wheels)
         Speeds before and after [rad/s].
-    energy : array, shape (samples, wheels, 4)
+    energy : array, shape (samples, wheels, 3)
     whole : array, shape (samples, 3)
         Written to: heat of the supply [J], charge [C], time [s].
     wheels, totals : array
@@ -411,11 +410,10 @@ def workspace(wheels: int) -> tuple[Floats, Floats]:
 class MotorEnergies:
     """Energies over a time: of one wheel of each column, shape (..., wheels), and of the supply, shape (...).
 
-    electrical: into the motor [J]; copper, no_load, windage: its losses [J]
+    copper, no_load, windage: losses of the motor [J]
     supply_heat: in the supply's resistance [J]; charge: taken from it [C]
     """
 
-    electrical: Floats
     copper: Floats
     no_load: Floats
     windage: Floats
@@ -452,9 +450,9 @@ def transient(
 
 
 def motor_energies(energy: Floats, whole: Floats) -> MotorEnergies:
-    """Return a kernel's energies [J], shapes (..., wheels, 4) and (..., at least 2), as a record."""
-    electrical, copper, no_load, air = np.moveaxis(energy, -1, 0)
-    return MotorEnergies(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
+    """Return a kernel's energies [J], shapes (..., wheels, 3) and (..., at least 2), as a record."""
+    copper, no_load, air = np.moveaxis(energy, -1, 0)
+    return MotorEnergies(copper, no_load, air, whole[..., 0], whole[..., 1])
 
 
 def time_until(
@@ -479,7 +477,7 @@ def _advance(
     built, source = pack_wheels(train, lead), pack_supply(supply, lead)
     settings, bus = pack_holding(holding, lead, wheels)
     spans = np.ascontiguousarray(np.broadcast_to(duration, lead), dtype=np.float64).reshape(-1)
-    ended, energy, whole = np.empty((samples, wheels)), np.empty((samples, wheels, 4)), np.empty((samples, 3))
+    ended, energy, whole = np.empty((samples, wheels)), np.empty((samples, wheels, 3)), np.empty((samples, 3))
 
     def work(low: int, high: int) -> None:
         advance_samples(
@@ -490,7 +488,7 @@ def _advance(
     share(work, samples, 1)
     if np.isnan(whole[:, 2]).any():
         raise NotComputable("the speeds of the wheels over time need more than the allowed number of steps")
-    return ended.reshape(*lead, wheels), energy.reshape(*lead, wheels, 4), whole.reshape(*lead, 3)
+    return ended.reshape(*lead, wheels), energy.reshape(*lead, wheels, 3), whole.reshape(*lead, 3)
 
 
 def pack_wheels(train: Drivetrain, lead: tuple[int, ...]) -> Floats:

@@ -22,7 +22,7 @@ GIVEN = {
     "rim_safety": 3.0, "exit_speed": 30.0, "wheel_speed": 40.0, "energy_per_area": 8e3, "winding_temperature": 400.0,
     "settled_loss": 0.05, "slip_heat": 10.0, "voltage": 20.0, "mass": 2.0, "cost": 100.0, "acceleration": 2e4,
     "grip_margin": 0.05, "stages": 4,
-    "toy": ToyLimit(name="mild", applies_to="tests", energy=0.08, energy_per_area=4e3, source="invented"),
+    "toy": ToyLimit(name="mild", energy=0.08, energy_per_area=4e3, source="invented"),
 }  # fmt: skip
 
 

@@ -198,7 +198,7 @@ def test_highest_rate_is_the_least_of_feed_loss_and_heat(
 ) -> None:
     # The feed is named where both are the same: the loss is then not reached.
     assert found.highest is not None
-    given = replace(found, highest=replace(found.highest, rate=np.asarray(loss)), feed_rate=feed, heat_rate=heat)
+    given = replace(found, highest=np.asarray(loss), feed_rate=feed, heat_rate=heat)
     assert given.highest_rate == (min(loss, feed) if heat is None else heat)
     assert given.decides == ("heat" if heat is not None else "feed" if feed <= loss else "loss")
     unknown = replace(given, highest=None)
@@ -212,7 +212,7 @@ def test_highest_rate_is_that_of_the_loss_asked_for() -> None:
         assert made is not None
         assert made.highest is not None
         assert made.loss == (asked or 0.05)
-        at = settled(WARM, float(made.highest.rate), SPEEDS)
+        at = settled(WARM, float(made.highest), SPEEDS)
         assert at is not None
         assert float(at.loss) == pytest.approx(made.loss, rel=0.02)
 

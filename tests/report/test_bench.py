@@ -25,7 +25,6 @@ LAUNCHER = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
 FOUND = Next(
     launcher=LAUNCHER, built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, recommended=BEST,
     wheel_speed=SPEEDS, wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None,
-    behind=np.zeros(0),
     plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, certain=False,
     helps=True,
 )  # fmt: skip

@@ -236,20 +236,6 @@ PROFILE_ITERATIONS = 4
 """Gauss–Newton steps that refit the other parameters at each point."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
-    """Profile likelihood of one parameter.
-
-    place: points, (steps,)
-    rise: of the objective above its minimum at the points, (steps,)
-    interval: 95 % interval; an end is ±inf where the objective does not rise enough within the points
-    """
-
-    place: Floats
-    rise: Floats
-    interval: tuple[float, float]
-
-
 def profiles(
     problem: LeastSquares,
     best: Floats,
@@ -259,10 +245,11 @@ def profiles(
     *,
     steps: Floats = PROFILE_STEPS,
     rounds: int = PROFILE_ITERATIONS,
-) -> list[Profile]:
-    """Return the profile likelihood of every parameter.
+) -> list[tuple[float, float]]:
+    """Return the 95 % interval of every parameter by its profile likelihood.
 
-    All parameters and steps are one batch. The other parameters are refitted with the Jacobian of the minimum.
+    An end is ±inf where the objective does not rise enough within the points. All parameters and steps are one batch.
+    The other parameters are refitted with the Jacobian of the minimum.
 
     Parameters
     ----------
@@ -300,9 +287,7 @@ def profiles(
     least = np.minimum(least, problem.value(place)[0])
     rises = (least - objective).reshape(size, steps.size)
     places = best[:, None] + np.sqrt(np.diagonal(spread))[:, None] * steps
-    return [
-        Profile(place=places[k], rise=rises[k], interval=_crossings(best[k], places[k], rises[k])) for k in range(size)
-    ]
+    return [_crossings(best[k], places[k], rises[k]) for k in range(size)]
 
 
 def _crossings(best: float, place: Floats, rise: Floats) -> tuple[float, float]:
