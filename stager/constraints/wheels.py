@@ -31,7 +31,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold, Stage, Wheel
-from stager.physics.mechanics import peak_grip, peak_normal
+from stager.physics.mechanics import peak_normal
 from stager.physics.motor import drivetrain_of, steady_speeds
 from stager.physics.records import FIELDS, Grip, Throw, Transit, batch_shape
 from stager.physics.wheel import (
@@ -300,7 +300,7 @@ def _turning_shares(point: OperatingPoint) -> Floats:
         normal = peak_normal(launcher, k, speed[..., k])
         around = moving[..., k] + launcher.projectile.radius * turning[..., k]
         slip = np.maximum(speed[..., k], around - speed[..., k])
-        grip = peak_grip(launcher, k, speed[..., k], slip)
+        grip = launcher.contact.friction.greatest(slip) * normal
         found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
     return over_stages(found)
 

@@ -112,18 +112,16 @@ class _Entry(NamedTuple):
     chain: tuple[tuple[float, ...], tuple[float, ...]] | tuple[()] = ()
 
 
-def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw, near: Floats | None = None) -> Floats:
+def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw) -> Floats:
     """Return the grip limit of each stage at its own entry in a throw [m/s], shape (stages,).
 
     It is the leading wheel's where a pair runs two speeds; NaN where exit speed still rises at the end of the range and
-    the margin beyond it, and in stages that the projectile does not reach. near: first guesses [m/s].
+    the margin beyond it, and in stages that the projectile does not reach.
     """
-    return grip_limits_of(launcher, limit_values, [done], None if near is None else [near])[0]
+    return grip_limits_of(launcher, limit_values, [done])[0]
 
 
-def grip_limits_of(
-    launcher: Launcher, limit_values: LimitValues, throws: Sequence[Throw], near: Sequence[Floats] | None = None
-) -> list[Floats]:
+def grip_limits_of(launcher: Launcher, limit_values: LimitValues, throws: Sequence[Throw]) -> list[Floats]:
     """Return the grip limits of several throws, see `grip_limits`; equal stages share the search."""
     out = [np.full(done.stages.grip.size, np.nan) for done in throws]
     kinds: dict[tuple[int, bool, bool, int], dict[_Entry, list[tuple[int, int]]]] = {}
@@ -142,15 +140,13 @@ def grip_limits_of(
         speed, spin, after, gap = (np.array([entry[side] for entry in group]) for side in range(4))
         first = [places[0] for places in group.values()]
         top = np.full(speed.shape, tops[first[0][1]])
-        about = None if near is None else np.array([near[number][k] for number, k in first])
-        about = None if about is None or np.isnan(about).any() else about
         making = Turned(after, bool(limit_values.grip_margin), top)
         way: TransitFunction = making if turned else TwoSpeeds(gap) if apart else transit
         if together[first[0][1]]:
             sides_of = np.array([entry.chain for entry in group])
             way = Coupled(tuple(sides_of[:, 0].T), tuple(sides_of[:, 1].T), gap)
-        refinement = FINE
-        if about is None and way is transit and speed.size > TABLED:
+        about, refinement = None, FINE
+        if way is transit and speed.size > TABLED:
             about, refinement = _about(launcher, limit_values, first[0][1], speed, spin, top), BESIDE
         found = grip_limit(
             launcher, first[0][1], speed, spin, top, margin=limit_values.grip_margin, near=about, refinement=refinement,

@@ -218,10 +218,10 @@ class Selected:
 
 def select(
     scenario: Scenario, clock: Clock, tell: Callable[[float], None] = lambda share: None,
-    margins: Mapping[str, float] = NO_MARGINS, seed: int = 0,
+    margins: Mapping[str, float] = NO_MARGINS,
 ) -> Selected:  # fmt: skip
     """Return the best design of each stage count, with the best parts for it."""
-    return _Selection(scenario, clock, margins, seed).run(tell)
+    return _Selection(scenario, clock, margins).run(tell)
 
 
 def choose_again(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], clock: Clock) -> BestDesign:
@@ -231,7 +231,7 @@ def choose_again(scenario: Scenario, row: BestDesign, margins: Mapping[str, floa
     """
     if row.solution is None:
         return row
-    return _Selection(scenario, clock, margins, 0, row.solution.problem.tables).again(row)
+    return _Selection(scenario, clock, margins, row.solution.problem.tables).again(row)
 
 
 def opened(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], clock: Clock) -> Problem:
@@ -239,15 +239,15 @@ def opened(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], cl
     assert row.solution is not None
     if not any(parts.design for parts in row.parts):
         return row.solution.problem
-    return _Selection(scenario, clock, margins, 0, row.solution.problem.tables).opened(row)
+    return _Selection(scenario, clock, margins, row.solution.problem.tables).opened(row)
 
 
 class _Selection:
     def __init__(
-        self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int,
+        self, scenario: Scenario, clock: Clock, margins: Mapping[str, float],
         tables: FastestTables | None = None,
     ) -> None:  # fmt: skip
-        self.scenario, self.clock, self.margins, self.seed = scenario, clock, margins, seed
+        self.scenario, self.clock, self.margins = scenario, clock, margins
         self.tables = tables or FastestTables(scenario)
         self.stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
         self.offered = list(dict.fromkeys(parts for stage in self.stages for parts in parts_of(stage)))
@@ -312,7 +312,7 @@ class _Selection:
         self, problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], leader: Solution | None
     ) -> Solution:
         found = solve(
-            problem, shorter, starts, seed=self.seed, effort=QUICKLY if starts else CLOSE,
+            problem, shorter, starts, effort=QUICKLY if starts else CLOSE,
             **({"generations": FEW} if starts else {}),
         )  # fmt: skip
         return improve(problem, found.trial) if leader is not None and _near(found, leader) else found
@@ -367,7 +367,7 @@ class _Selection:
         tried.sort(key=lambda one: -one[0])
         grown: list[BestDesign] = []
         for _, chosen, scenario, problem in tried[:PROMISING]:
-            found = solve(problem, [shorter], seed=self.seed, generations=FEW, effort=QUICKLY)
+            found = solve(problem, [shorter], generations=FEW, effort=QUICKLY)
             grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
         return grown
 
@@ -438,7 +438,7 @@ class _Selection:
     def _own(self, row: BestDesign, trial: Trial) -> Solution:
         own = self._build(row.scenario, row.count, "own")
         # The best own values may be far from the common ones, so the whole ranges are searched.
-        return solve(own, starts=[own.look(own.adopt(trial))], seed=self.seed)
+        return solve(own, starts=[own.look(own.adopt(trial))])
 
     def again(self, row: BestDesign) -> BestDesign:
         """See `choose_again`."""

@@ -53,11 +53,11 @@ AT_REST = 0.95
 """Greatest reserve of a wheel's limit over its slack at rest [-]."""
 
 
-def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:
+def margin_draws(scenario: Scenario) -> Draws | None:
     """Return the draws on which reserves are found; None where no reserve is asked for."""
     if not is_uncertain(scenario) or scenario.limit_values.confidence <= NOMINAL_ONLY:
         return None
-    found = draw(scenario, MARGIN_DRAWS, np.random.default_rng(seed))
+    found = draw(scenario, MARGIN_DRAWS, np.random.default_rng(7))
     return Draws(values=found.values, launcher=flatten(found.launcher, (found.lanes,)), lanes=found.lanes)
 
 
@@ -117,19 +117,15 @@ def at_rest(scenario: Scenario, draws: Draws, count: int) -> dict[str, Floats]:
     return found
 
 
-def margin_of(
-    scenario: Scenario, draws: Draws, settings: Settings, held: Mapping[str, float] = NO_RESERVE, *,
-    ranged: bool = False,
-) -> Margin:  # fmt: skip
+def margin_of(scenario: Scenario, draws: Draws, settings: Settings, held: Mapping[str, float] = NO_RESERVE) -> Margin:
     """Return the share of builds that keep the hard limits, and the reserves that the nominal build needs.
 
-    held: reserves under which the settings were found; ranged: the crush may still be chosen, so limits that builds
-    break at rest may yet be kept.
+    held: reserves under which the settings were found.
     """
     confidence = scenario.limit_values.confidence
     done = throw_draws(draws, settings)
     slacks = hard_slacks(scenario, draws, done)
-    resting = {} if ranged else at_rest(scenario, draws, settings.count)
+    resting = at_rest(scenario, draws, settings.count)
     broken_at_rest = {name: slack[1:] < -ROUNDING for name, slack in resting.items()}
     shares = {name: float(broken.mean()) for name, broken in broken_at_rest.items()}
     unkeepable = {name: share for name, share in shares.items() if share > 1 - confidence}

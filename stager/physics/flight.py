@@ -195,34 +195,34 @@ def gravity_loss(length: Number, tilt: Number, speed: Number) -> Floats:
     return np.asarray(1 - np.sqrt(np.maximum(left, 0.0)))
 
 
-def land(release: Release, steps: Steps = STEPS) -> Arrival:
+def land(release: Release) -> Arrival:
     """Return the landing on the ground; shapes broadcast."""
-    return _arrive(release, 1, 0.0, steps)
+    return _arrive(release, 1, 0.0)
 
 
-def hit(release: Release, target: Number, steps: Steps = STEPS) -> Arrival:
+def hit(release: Release, target: Number) -> Arrival:
     """Return where the projectile passes the distance `target` [m], above or below the ground."""
-    return _arrive(release, 0, target, steps)
+    return _arrive(release, 0, target)
 
 
-def trajectory(release: Release, steps: Steps = STEPS) -> Floats:
+def trajectory(release: Release) -> Floats:
     """Return points of one trajectory up to the landing, (forward, up, right) [m], shape (points, 3)."""
-    end = land(release, steps)
-    found = [state[:3, 0] for state, _ in _steps_of(release, None, steps)]
+    end = land(release)
+    found = [state[:3, 0] for state, _ in _steps_of(release, None)]
     above = [place for place in found if place[0] < float(end.distance)]
     last = [float(end.distance), float(end.height), float(end.sideways)]
     return np.array([*above, last])
 
 
-def farthest(release: Release, steps: Steps = STEPS) -> Floats:
+def farthest(release: Release) -> Floats:
     """Return the greatest distance of a fall over all tilts [m]; shape as the numbers of the release broadcast."""
     shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)))
-    angles = np.broadcast_to(np.reshape(steps.angles, (-1, *(1,) * len(shape))), (len(steps.angles), *shape))
-    reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
+    angles = np.broadcast_to(np.reshape(STEPS.angles, (-1, *(1,) * len(shape))), (len(STEPS.angles), *shape))
+    reached = np.nan_to_num(land(replace(release, tilt=angles)).distance)
     best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
     low, high = (np.take_along_axis(angles, best + shift, axis=0)[0] for shift in (-1, 1))
-    angles = np.linspace(low, high, steps.refined)
-    reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
+    angles = np.linspace(low, high, STEPS.refined)
+    reached = np.nan_to_num(land(replace(release, tilt=angles)).distance)
     best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
     left, top, right = (np.take_along_axis(reached, best + shift, axis=0)[0] for shift in (-1, 0, 1))
     # The maximum of the parabola through the best and its neighbours.
@@ -232,9 +232,7 @@ def farthest(release: Release, steps: Steps = STEPS) -> Floats:
     )
 
 
-def glide_range(
-    speed: float, projectile: Projectile, height: float, *, air: Air = SEA_LEVEL, glide: Glide = FLYING_DISC
-) -> float:
+def glide_range(speed: float, projectile: Projectile, height: float, *, glide: Glide = FLYING_DISC) -> float:
     """Return the range of a disc or ring with the coefficients of a flying disc [m], at `speed` [m/s], `height` [m].
 
     Its spin keeps its pitch fixed; the best of launch angles and angles of attack. Mass and area are its own; a ring
@@ -250,13 +248,13 @@ def glide_range(
         def force(state: Floats) -> tuple[Floats, Floats, Floats]:
             x, y = state[3], state[4]
             flown_at = np.clip(pitch - np.arctan2(y, x), -glide.stall, glide.stall)
-            factor = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
+            factor = SEA_LEVEL.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
             brake = -factor * (glide.drag + glide.drag_slope * (flown_at - glide.zero) ** 2)
             lift = factor * (glide.lift + glide.lift_slope * flown_at)
             return brake * x - lift * y, brake * y + lift * x, np.zeros_like(x)
 
-        release = Release(projectile=projectile, speed=speed, height=height, tilt=angle, air=air)
-        far = np.nan_to_num(_arrive(release, 1, 0.0, STEPS, force).distance)
+        release = Release(projectile=projectile, speed=speed, height=height, tilt=angle)
+        far = np.nan_to_num(_arrive(release, 1, 0.0, force).distance)
         best = int(np.argmax(far))
         return float(far[best]), float(angle[best]), float(attack[best])
 
@@ -363,9 +361,7 @@ def _force(release: Release, size: int) -> Force:
     return force
 
 
-def _steps_of(
-    release: Release, target: Number | None, steps: Steps, force: Force | None = None
-) -> Iterator[tuple[Floats, Floats]]:
+def _steps_of(release: Release, target: Number | None, force: Force | None = None) -> Iterator[tuple[Floats, Floats]]:
     """Yield states (6, samples), place and velocity, and times [s] (samples,), step by step (Runge-Kutta, order 4)."""
     shape = np.broadcast_shapes(
         *(np.shape(value) for value in _numbers(release)), np.shape(target if target is not None else 0.0)
@@ -381,7 +377,7 @@ def _steps_of(
     longest = (up + np.sqrt(np.maximum(up**2 + 2 * STANDARD_GRAVITY * height, 0.0))) / STANDARD_GRAVITY
     if target is not None:
         longest = flat(target) / np.maximum(along * np.cos(heading), 1e-9)
-    longest = np.maximum(longest, 1e-6) / steps.count
+    longest = np.maximum(longest, 1e-6) / STEPS.count
     acceleration = _force(release, speed.size) if force is None else force
 
     def rate(state: Floats) -> Floats:
@@ -390,11 +386,11 @@ def _steps_of(
 
     time = zero
     yield state, time
-    for _ in range(steps.max_factor * steps.count):
+    for _ in range(STEPS.max_factor * STEPS.count):
         first = rate(state)
         # Air stops light bodies before they fall: steps are short against that time.
         stop = np.hypot(np.hypot(state[3], state[4]), state[5]) / np.maximum(_air(first), 1e-9)
-        step = np.minimum(longest, steps.stop_share * stop + 1e-9)
+        step = np.minimum(longest, STEPS.stop_share * stop + 1e-9)
         second = rate(state + step / 2 * first)
         third = rate(state + step / 2 * second)
         state = state + step / 6 * (first + 2 * second + 2 * third + rate(state + step * third))
@@ -407,7 +403,7 @@ def _air(rate: Floats) -> Floats:
     return np.asarray(np.sqrt(rate[3] ** 2 + (rate[4] + STANDARD_GRAVITY) ** 2 + rate[5] ** 2))
 
 
-def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Force | None = None) -> Arrival:
+def _arrive(release: Release, axis: int, goal: Number, force: Force | None = None) -> Arrival:
     """Return where coordinate `axis` first reaches `goal` [m]: forward (0) rising, or height (1) falling."""
     target = goal if axis == 0 else None
     shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)), np.shape(goal))
@@ -415,7 +411,7 @@ def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Forc
     sign = 1.0 if axis == 0 else -1.0
     before: Floats | None = None
     found = np.full((7, goals.size), np.nan)
-    for state, time in _steps_of(release, target, steps, force):
+    for state, time in _steps_of(release, target, force):
         row = np.concatenate([state, time[None]])
         if before is not None:
             due = np.isnan(found[0]) & (sign * (state[axis] - goals) >= 0) & (sign * state[3 + axis] > 0)

@@ -50,12 +50,3 @@ def squeeze_acceleration(
 def spin_acceleration(spin: Number, projectile: Projectile) -> Floats:
     """Return the centripetal acceleration at the projectile's rim, rΩ² [m/s^2], at `spin` [rad/s]."""
     return np.asarray(projectile.radius * np.square(spin))
-
-
-def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, slip: Number) -> Floats:
-    """Return an upper bound of the friction force on one wheel of stage `index` [N] at slips up to `slip` [m/s].
-
-    The greatest coefficient at these slips times the greatest normal force, both wheels at `wheel_speed` [m/s].
-    """
-    grip = launcher.contact.friction.greatest(np.asarray(slip, dtype=np.float64))
-    return grip * peak_normal(launcher, index, wheel_speed)

@@ -68,10 +68,7 @@ def least_force(
     return _first(passes, 0.0, most)
 
 
-def least_travel(
-    launcher: Launcher, wheel_speed: float, wheel_speed_b: float | None = None, *, force: float,
-    entry_speed: float = STANDSTILL,
-) -> float:  # fmt: skip
+def least_travel(launcher: Launcher, wheel_speed: float, wheel_speed_b: float | None = None, *, force: float) -> float:
     """Return how far behind first touch a pusher with `force` [N] must follow so that the wheels take over [m]."""
     projectile = launcher.projectile
     reach = float(np.max(half_contact(launcher, 0, np.asarray(wheel_speed))))
@@ -81,7 +78,7 @@ def least_travel(
         return float("nan")
 
     def passes(travel: Floats) -> Floats:
-        return _passes(launcher, wheel_speed, wheel_speed_b, entry_speed, force, travel + touch)
+        return _passes(launcher, wheel_speed, wheel_speed_b, STANDSTILL, force, travel + touch)
 
     found = _first(passes, 0.0, reach + length)
     return found if np.isfinite(found) else float("nan")

@@ -369,11 +369,9 @@ class Cycle:
         """Return the time for recovery between throws [s], shape (...)."""
         return np.maximum(self.interval - np.asarray(self.contact), 0.0)
 
-    def recover(self, after: Floats, *, tolerance: float = 1e-8) -> Floats:
+    def recover(self, after: Floats) -> Floats:
         """Return the angular speeds at the next throw [rad/s], from those after a throw [rad/s]."""
-        return transient(
-            self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, energies=False
-        )[0]
+        return transient(self.train, self.holding, self.supply, after, self.rest, tolerance=1e-8, energies=False)[0]
 
     def by_side(self, values: Floats) -> tuple[Floats, Floats]:
         """Return columns (..., wheels) as sides A and B of each stage, (..., stages); B as A where it has no column."""

@@ -46,8 +46,8 @@ def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
     return out.reshape(shares.size, *draws.shape[1:])
 
 
-def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.95) -> tuple[float, float]:
-    """Return the probabilistically symmetric coverage interval of draws.
+def interval(draws: Floats, weights: Floats | None = None) -> tuple[float, float]:
+    """Return the probabilistically symmetric 95 % coverage interval of draws.
 
     To keep the coverage with few draws, its ends are order statistics whose expected tail probabilities, r/(n + 1) for
     the r-th of n, are the requested ones; n is the effective sample size.
@@ -57,15 +57,13 @@ def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.9
     draws : ndarray, shape (n,)
     weights : ndarray, shape (n,), optional
         They sum to 1; None: all equal.
-    coverage : float
-        Probability of the interval [-].
 
     References
     ----------
     JCGM 101:2008, 7.7.
     """
     weights = np.full(draws.shape[0], 1 / draws.shape[0]) if weights is None else weights
-    tail = (1 - coverage) / 2
+    tail = 0.025
     tail -= (0.5 - tail) * float((weights**2).sum())
     low, high = quantile(draws, weights, np.array([tail, 1 - tail]))
     return float(low), float(high)

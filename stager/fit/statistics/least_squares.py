@@ -244,7 +244,6 @@ def profiles(
     curvature: Floats,
     *,
     steps: Floats = PROFILE_STEPS,
-    rounds: int = PROFILE_ITERATIONS,
 ) -> list[tuple[float, float]]:
     """Return the 95 % interval of every parameter by its profile likelihood.
 
@@ -262,8 +261,6 @@ def profiles(
     curvature : ndarray, shape (p, p)
     steps : ndarray, shape (steps,)
         Points of the profile, in standard uncertainties from the minimum [-].
-    rounds : int
-        Gauss–Newton steps that refit the other parameters.
     """
     size = best.size
     spread = np.linalg.inv(curvature)
@@ -273,7 +270,7 @@ def profiles(
     along = spread[held] / np.sqrt(spread[held, held])[:, None]
     place = best + along * move[:, None]
     least = np.full(held.size, np.inf)
-    for _ in range(rounds):
+    for _ in range(PROFILE_ITERATIONS):
         values, residuals, weights = problem.value(place)
         least = np.minimum(least, values)
         everywhere = np.broadcast_to(jacobian, (held.size, *jacobian.shape))

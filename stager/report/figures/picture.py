@@ -64,14 +64,13 @@ def styled(salt: str = "") -> Iterator[None]:
 
 
 def axes(
-    width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, right: float = RIGHT, bottom: float = BOTTOM,
-    top: float = TOP,
-) -> tuple[Figure, Axes]:  # fmt: skip
+    width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, top: float = TOP
+) -> tuple[Figure, Axes]:
     """Return a figure with one set of axes; sizes and margins in inches."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, height))
-    figure.subplots_adjust(left=left / width, right=1 - right / width, bottom=bottom / height, top=1 - top / height)
+    figure.subplots_adjust(left=left / width, right=1 - RIGHT / width, bottom=BOTTOM / height, top=1 - top / height)
     return figure, figure.add_subplot()
 
 
@@ -88,11 +87,11 @@ def as_svg(figure: Figure, name: str) -> str:
     return _tidy(out.getvalue(), name)
 
 
-def as_png(figure: Figure, name: str, dots: int = 200) -> bytes:
-    """Return a figure as PNG, `dots` per inch."""
+def as_png(figure: Figure, name: str) -> bytes:
+    """Return a figure as PNG, 200 dots per inch."""
     out = io.BytesIO()
     with styled(name):
-        figure.savefig(out, format="png", dpi=dots, metadata={"Software": None})
+        figure.savefig(out, format="png", dpi=200, metadata={"Software": None})
     return out.getvalue()
 
 
