@@ -76,7 +76,7 @@ STAGES = Limit(
     name="stages", kind=Kind.DESIGN, unit="-",
     value=lambda point: float(point.count),
     bound=lambda point: float(point.limit_values.stages),
-    remedy=lambda point: "fewer stages",
+    remedy=lambda point: "fewer stages" if point.count > point.limit_values.stages else "",
 )  # fmt: skip
 LENGTH = Limit(
     name="length", kind=Kind.DESIGN, unit="m",

@@ -514,3 +514,9 @@ def test_advised_speed_keeps_the_grip_margin(shares: list[float]) -> None:
     left = evaluate(BY_NAME["grip_margin"], point(np.minimum(speeds, 0.95 * limits)))
     assert left is not None
     assert left.satisfied
+
+
+def test_fewer_stages_help_only_where_there_are_too_many() -> None:
+    point = point_of(launcher(), [8.0, 11.0])
+    told = [evaluate(BY_NAME["stages"], with_limits(point, stages=most), remedies=True) for most in (1, 2)]
+    assert [one.remedy for one in told if one is not None] == ["fewer stages", ""]
