@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 Speed = float | str | tuple[float | str, float | str]
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
-HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
+HINT = 'give one speed a stage: 12 is in m/s, else with its unit, as "9000 rpm"; 12:9 for the two wheels of a pair'
 UNSET = (
     'give one --speed a stage, as in --speed 12 --speed 17 (also "9000 rpm", or 12:9 for the two wheels of a pair),'
     ' or set speed = "12 m/s" in [stage]'
