@@ -121,7 +121,7 @@ class SweepResult(Shown, Sweep):
         source = self.loaded.source()
         answer = predictions.sweep_answer(
             launcher, self, source, self.spread, self.measured, self.recommended,
-            limit_values=self.loaded.scenario.limit_values, fitted=self.fitted, fits=self.fits,
+            scenario=self.loaded.scenario, fitted=self.fitted, fits=self.fits,
         )  # fmt: skip
         return note_spin_left_out(answer, goal)
 

@@ -277,6 +277,7 @@ class Next:
     unmeasured: whether there was no fit, so that the plan is a first session
     misfits: what speaks against the model that all this rests on
     reach: greatest wheel speed of the plan, by what was thrown so far [m/s]; None: nothing was
+    refitted: whether the configuration comes from a fit itself
     """
 
     launcher: Launcher
@@ -298,6 +299,7 @@ class Next:
     unmeasured: bool = False
     misfits: tuple[Misfit, ...] = ()
     reach: float | None = None
+    refitted: bool = False
 
     @property
     def far(self) -> bool:
@@ -338,7 +340,7 @@ def suggest(
         after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
         measured=MeasuredSettings.of(fit),
     )  # fmt: skip
-    return replace(found, misfits=fit.misfits)
+    return replace(found, misfits=fit.misfits, refitted=fit.scenario.draws is not None)
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:

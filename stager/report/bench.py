@@ -179,7 +179,7 @@ def _next_notes(found: Next) -> list[str]:
         again = any(one.purpose == "again" for one in found.plan)
         order = "After the outlier, shuffle the throws" if again else "Shuffle the order of the throws"
         notes.append(f"{order}, so that a drift does not look like a setting.")
-    return notes
+    return [*notes, *([predictions.TWICE] if found.refitted else [])]
 
 
 HELP = """\

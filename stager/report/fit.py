@@ -444,7 +444,7 @@ def _notes(learned: Learned) -> list[str]:
         f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", law_sentence(fit)
     ]  # fmt: skip
     if fit.scenario.draws is not None:
-        notes.append("The configuration comes from a fit: throws used there already would count twice.")
+        notes.append(predictions.TWICE)
     if not fit.posterior.trusted:
         few = "few draws carry most of the weight"
         notes.append(f"The intervals are not reliable, as {few}: fit fewer parameters, or measure more.")

@@ -10,7 +10,7 @@ import numpy as np
 from stager.constraints.recommend import Recommended
 from stager.fit.prediction import Observations, Predicted, Span, Tuned
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
 from stager.optimise.sweep import Sweep
 from stager.physics.mechanics import turns_per_minute
@@ -276,6 +276,7 @@ def _exit(value: float) -> str:
     return speed(value) if value > 0 else "jam"
 
 
+TWICE = "The configuration comes from a fit: throws used there already would count twice."
 UNFIT = "The model does not fit the throws, so no wheel speed is recommended: stager fit names what is likely."
 ROWS = 16
 """About so many points of the curve stand in its table."""
@@ -283,13 +284,14 @@ ROWS = 16
 
 def sweep_answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
-    measured: Observations | None = None, chosen: Recommended | None = None, *, limit_values: LimitValues,
+    measured: Observations | None = None, chosen: Recommended | None = None, *, scenario: Scenario,
     fitted: Launcher | None = None, fits: bool = True,
 ) -> Answer:  # fmt: skip
     """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
-    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; fitted: the
-    launcher as fitted to the throws, where the speed comes from a fit; fits: whether the model fits them.
+    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; scenario: as
+    configured; fitted: the launcher as fitted to the throws, where the speed comes from a fit; fits: whether the model
+    fits them.
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     more = [_sweep_table(launcher, sweep)] if _passes(sweep) else []
@@ -299,7 +301,8 @@ def sweep_answer(
         *_sweep_notes(launcher, sweep), *_interval(spread),
         *recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
         *([] if fits else [UNFIT]),
-        *_unlimited(launcher, limit_values, sweep, chosen),
+        *([TWICE] if fitted and scenario.draws is not None else []),
+        *_unlimited(launcher, scenario.limit_values, sweep, chosen),
         *_shown(fitted or launcher, sweep, chosen),
         *outlet_notes(launcher, [chosen]),
         *([] if spread is None or chosen is None else jams(spread)),

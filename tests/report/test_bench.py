@@ -90,3 +90,17 @@ def test_where_the_model_does_not_fit_that_comes_first_and_nothing_is_recommende
     shown = screen(wrong, True, writer.throws(), writer)
     assert "The model does not fit the throws" in shown.headline
     assert not shown.notes
+
+
+def test_next_on_a_fitted_configuration_says_that_throws_may_count_twice() -> None:
+    for refitted in (True, False):
+        shown = next_answer(replace(FOUND, refitted=refitted), SOURCE).screen
+        assert shown is not None
+        assert any("would count twice" in note for note in shown.notes) is refitted
+
+
+def test_steps_towards_a_recommended_speed_far_beyond_any_throw_are_told() -> None:
+    far = replace(FOUND, reach=0.5 * float(FOUND.recommended.wheel_speed or np.nan))
+    shown = next_answer(far, SOURCE).screen
+    assert shown is not None
+    assert any("go there step by step" in note for note in shown.notes)

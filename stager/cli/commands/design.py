@@ -114,7 +114,7 @@ def sweep(
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
     answer = report.sweep_answer(
         loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended,
-        limit_values=loaded.scenario.limit_values, fitted=found.fitted, fits=found.fits,
+        scenario=loaded.scenario, fitted=found.fitted, fits=found.fits,
     )  # fmt: skip
     return note_spin_left_out(answer, loaded.scenario.goal)
 
