@@ -241,11 +241,12 @@ def make_card(
     import numpy as np
 
     from stager.optimise.robust import enough, first_throws, margin_draws, margin_of
+    from stager.optimise.settable import as_shown
     from stager.report.card import build_card, refusal
 
     best, margin, planned = None, None, True
     if plan is None and has_set_speeds(loaded):
-        best, planned = _as_set(loaded), False
+        best, planned = as_shown(loaded.scenario, _as_set(loaded)), False
         draws = margin_draws(loaded.scenario)
         margin = None if draws is None else margin_of(loaded.scenario, draws, best)
     else:

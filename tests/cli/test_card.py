@@ -285,8 +285,10 @@ def test_settings_last_first_throw_drawing_and_slider_have_the_same_rpm(changes:
     assert [one["set"] for one in wheels] == [turn.split(":")[0] for turn in turns]
 
 
-def test_set_speeds_are_shown_rounded_down() -> None:
-    # 12 m/s at a radius of 40 mm are 2864.8 rpm; more may be beyond a limit that 12 m/s keeps.
-    made = _card({"stages": [{"speed": "12 m/s"}]})
-    column = [one.head for one in made.card.settings.columns].index("wheel", 2)
-    assert made.card.settings.rows[0][column] == "2864"
+def test_set_speeds_are_rounded_so_that_they_keep_the_limits() -> None:
+    # 12 m/s at a radius of 40 mm are 2864.8 rpm, which is rounded up where no limit ends between.
+    exit_speed = _loaded({"stages": []}).check(12.0).exit_speed
+    for most, shown in ((exit_speed + 1.0, "2865"), (exit_speed * (1 + 1e-7), "2864")):
+        made = _card({"stages": [{"speed": "12 m/s"}], "limits.exit_speed": f"{most:.12g} m/s"})
+        column = [one.head for one in made.card.settings.columns].index("wheel", 2)
+        assert made.card.settings.rows[0][column] == shown
