@@ -117,33 +117,6 @@ def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise | UnevenNoise
     return out
 
 
-def effect_within_settings(
-    logs: Floats, column: Floats, settings: NDArray[np.intp], step: Floats | None = None
-) -> tuple[Difference, float]:
-    """Return the coefficient of `column` in ln exit speed beside a mean for each setting, and its free share.
-
-    The arrays have shape (n,); step: as `Throws` has it. The free share is that of the column's sum of squares that
-    the settings leave [-].
-
-    Raises
-    ------
-    ValueError
-        As `slope` does.
-    """
-    return slope(logs, column, setting_columns(settings), step)
-
-
-def effect_beside_model(fitted: BestFit, column: Floats) -> tuple[Difference, float]:
-    """Return the coefficient of `column` (n,) in ln exit speed beside what the model can explain, and its free share.
-
-    Raises
-    ------
-    ValueError
-        As `slope` does.
-    """
-    return slope(downweighted_residuals(fitted), column, model_columns(fitted))
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
     """Drift of one build from its first throw to its last.
@@ -173,8 +146,8 @@ def drifts(scenario: Scenario, throws: Throws, rng: np.random.Generator) -> tupl
     """Return the drift of each build of `throws`, with p values adjusted by Holm's method."""
     good = throws.chosen(usable(throws))
     tested = [_drift(scenario, good.chosen(good.build == build), build, rng) for build in good.builds]
-    known = [k for k, one in enumerate(tested) if one[1] is not None]
-    adjusted = dict(zip(known, holm([_p_value(tested[k][1]) for k in known]), strict=True))
+    known = {k: change.probability for k, (_, change) in enumerate(tested) if change is not None}
+    adjusted = dict(zip(known, holm(list(known.values())), strict=True))
     return tuple(
         Drift(build=build, throws=count, by=by, change=change, adjusted=adjusted.get(k, 1.0), reason=reason)
         for k, ((build, count, by, reason), change) in enumerate(tested)
@@ -202,7 +175,7 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
 
 
 def _within_settings(throws: Throws, column: Floats) -> Difference | None:
-    """Return the effect of `column` (n,) from settings thrown early and late; None where they are too few.
+    """Return the effect of `column` (n,) on ln exit speed beside a mean for each setting; None with too few throws.
 
     It needs no model. Throws that are almost certainly outliers are left out.
     """
@@ -210,25 +183,21 @@ def _within_settings(throws: Throws, column: Floats) -> Difference | None:
     kept = inliers(logs, throws.settings, noise_of(throws))
     good = throws.chosen(kept)
     try:
-        change, free = effect_within_settings(logs[kept], column[kept], good.settings, good.step)
+        change, free = slope(logs[kept], column[kept], setting_columns(good.settings), good.step)
     except ValueError:
         return None
     return change if free >= LEAST_FREE_SHARE and change.freedom >= LEAST_DRIFT_FREEDOM else None
 
 
 def _beside_model(fitted: BestFit, column: Floats) -> tuple[Difference | None, str]:
-    """Return the effect of `column` (n,) beside the model, or None and the reason."""
+    """Return the effect of `column` (n,) on ln exit speed beside what the model can explain, or None and the reason."""
     try:
-        change, free = effect_beside_model(fitted, column)
+        change, free = slope(downweighted_residuals(fitted), column, model_columns(fitted))
     except Collinear:
         return None, CONFOUNDED
     except ValueError as error:
         return None, str(error)
     return (change, "") if free >= LEAST_FREE_SHARE else (None, CONFOUNDED)
-
-
-def _p_value(change: Difference | None) -> float:
-    return 1.0 if change is None else change.probability
 
 
 LEVEL = 0.05
@@ -374,10 +343,12 @@ def compare(
     tests = _tests_by_settings(chosen, first, apart)
     enough = any(test is not None for test in tests.values())
     found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, noise_of(chosen), rng)
-    tests["model"] = None if found is None else _test_by_model(found, first)
+    tests["model"] = None if found is None else _beside_model(found, first.astype(np.float64))[0]
     decides = _decides(tests)
     if decides is None:
-        raise InputErrors([_incomparable(throws)])
+        hint = "measure both builds at the same wheel speeds, twice each at least"
+        message = "these throws cannot be compared: too few, or no settings in common"
+        raise InputErrors([InputError(message, where=throws.source, hint=hint)])
     explanations: tuple[Hypothesis, ...] = ()
     equal = 0
     deciding = tests[decides]
@@ -421,13 +392,6 @@ def _not_alternated(throws: Throws, first: NDArray[np.bool_]) -> bool:
     when = clock(throws)[1]
     before = float(np.mean(0.5 + 0.5 * np.sign(np.subtract.outer(when[first], when[~first]))))
     return min(before, 1 - before) < LEAST_OVERLAP
-
-
-def _incomparable(throws: Throws) -> InputError:
-    """Return the error that no test is possible."""
-    hint = "measure both builds at the same wheel speeds, twice each at least"
-    message = "these throws cannot be compared: too few, or no settings in common"
-    return InputError(message, where=throws.source, hint=hint)
 
 
 def _outliers(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
@@ -481,11 +445,6 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
         ]
         raise InputErrors(errors)
     return chosen
-
-
-def _test_by_model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
-    """Return the difference of builds beside what the model can explain; None where it cannot be told from settings."""
-    return _beside_model(found, first.astype(np.float64))[0]
 
 
 def _decides(tests: dict[str, Difference | None]) -> str | None:

@@ -17,6 +17,7 @@ from stager.report.fit import parameters as parameters_of
 from stager.report.numbers import listing, percent, plural, speed
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 Flags = NDArray[np.bool_]
@@ -88,11 +89,15 @@ def _paint_agreement(measured: Floats, fitted: Floats, wild: Flags) -> Figure:
     figure, plot = axes()
     ends = min(measured.min(), fitted.min()), max(measured.max(), fitted.max())
     plot.plot(ends, ends, color=palette.RULE, linewidth=1.2)
-    good = ~wild
-    plot.plot(fitted[good], measured[good], marker="o", markersize=4.5, linestyle="none", color=palette.CURVE)
-    plot.plot(fitted[~good], measured[~good], marker="x", markersize=6, linestyle="none", color=palette.MARK)
+    _mark(plot, fitted, measured, wild)
     plot.set(xlabel="fitted exit speed (m/s)", ylabel="measured exit speed (m/s)")
     return figure
+
+
+def _mark(plot: Axes, x: Floats, y: Floats, wild: Flags) -> None:
+    """Draw a point for each throw, a cross for a probable outlier."""
+    plot.plot(x[~wild], y[~wild], marker="o", markersize=4.5, linestyle="none", color=palette.CURVE)
+    plot.plot(x[wild], y[wild], marker="x", markersize=6, linestyle="none", color=palette.MARK)
 
 
 def _paint_residuals(order: Floats, left: Floats, wild: Flags, scatter: float) -> Figure:
@@ -101,9 +106,7 @@ def _paint_residuals(order: Floats, left: Floats, wild: Flags, scatter: float) -
     figure, plot = axes()
     plot.axhspan(-2 * scatter, 2 * scatter, color=palette.BAND, linewidth=0)
     plot.axhline(0, color=palette.MUTED, linewidth=1.0)
-    good = ~wild
-    plot.plot(order[good], left[good], marker="o", markersize=4.5, linestyle="none", color=palette.CURVE)
-    plot.plot(order[~good], left[~good], marker="x", markersize=6, linestyle="none", color=palette.MARK)
+    _mark(plot, order, left, wild)
     plot.set(xlabel="throw", ylabel="measured above fitted (%)")
     return figure
 
