@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from math import floor, tau
 from pathlib import Path
 
 import pytest
@@ -72,7 +73,8 @@ def test_first_printed_sheet_has_verdict_and_card(tab: Tab) -> None:
     best = reports.with_throws().plan.best
     assert best is not None
     assert "Settings card" in first
-    assert all(f"{u / 0.040 * 60 / 6.283185307179586:.0f}" in first for u in best.wheel_speed)
+    # Speeds to set are rounded down.
+    assert all(f"{floor(u / 0.040 * 60 / tau)}" in first for u in best.wheel_speed)
     assert "nobody ahead" in first
     assert reports.with_throws().plan.verdict[:40] in first
     assert 1 <= len(others) < MAX_SHEETS
