@@ -167,11 +167,16 @@ def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, 
     list of Path
         The files; both are written, or none.
     """
+    from stager.config import show_value
     from stager.config.save import save
 
     drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN_DRAWS)
     note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
-    return save(configuration, path, _changes(configuration, done), note=note, draws=drawn, force=force)
+    changes, misfit = _changes(configuration, done), "; ".join(dict.fromkeys(one.words for one in done.misfits))
+    if misfit:
+        changes["misfit"] = show_value(misfit)
+    drop = ["misfit"] if configuration.file.misfit and not misfit else []
+    return save(configuration, path, changes, note=note, drop=drop, draws=drawn, force=force)
 
 
 _FRICTION = "contact.friction."

@@ -164,6 +164,11 @@ class Loaded:
         names = [*self.configuration.lists, *([] if draws is None else [draws])]
         return [path, *(path.parent / name for name in names)]
 
+    @property
+    def misfit(self) -> str:
+        """What speaks against the model in the throws that the file was fitted to; "" where nothing does."""
+        return self.configuration.file.misfit
+
     def __repr__(self) -> str:
         return f"<Loaded: {self.configuration.file.title}>"
 
@@ -178,7 +183,7 @@ class Loaded:
         """Return hash and seed, as documents state them."""
         from stager.report.answer import Provenance
 
-        return Provenance(config_sha256=self.sha256, seed=seed)
+        return Provenance(config_sha256=self.sha256, seed=seed, misfit=self.misfit)
 
     def replace(self, values: Mapping[str, object]) -> Loaded:
         """Return the same launcher with other values by dotted key, written as in a file; nothing is saved.

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from stager.errors import InputError
 from stager.physics.records import Throw
-from stager.report.answer import Screen
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
@@ -52,17 +51,17 @@ class Shown:
         return found
 
     def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {(self.answer().screen or Screen('')).headline}>"
+        return f"<{type(self).__name__}: {self.answer().shown.headline}>"
 
     def __str__(self) -> str:
         from stager.report.terminal import plain_text
 
-        return plain_text(self.answer().screen or Screen(""))
+        return plain_text(self.answer().shown)
 
     def _repr_html_(self) -> str:
         from stager.report.terminal import html_text
 
-        return html_text(self.answer().screen or Screen(""), self.pictures())
+        return html_text(self.answer().shown, self.pictures())
 
 
 def table_rows(document: Mapping[str, Any], key: str) -> list[dict[str, Any]]:

@@ -156,7 +156,7 @@ class Session:
 
         forgiving(stream)
         show = terminal.render_headline if self.quiet else terminal.render_screen
-        screen = answer.screen if unicode else terminal.ascii_screen(answer.screen)
+        screen = answer.shown if unicode else terminal.ascii_screen(answer.shown)
         console(stream).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:

@@ -412,6 +412,7 @@ class File(BaseTable):
     title: t.Words = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
     draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
+    misfit: t.Words = Field("", description="what speaks against the model in the throws of a fit, which writes it")
     projectile: ProjectileTable
     feed: FeedTable
     contact: ContactTable

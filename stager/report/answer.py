@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, Protocol
 
@@ -122,13 +122,35 @@ class Answer:
     yes: bool = True
     screen_to_stderr: bool = False
 
+    @property
+    def shown(self) -> Screen:
+        """The screen as people see it: its verdict begins with what speaks against the fit that it rests on."""
+        screen = self.screen or Screen("")
+        misfit = misfit_sentence(self.document.get(MISFIT, ""))
+        return replace(screen, verdict=f"{misfit} {screen.verdict}".strip()) if misfit else screen
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Provenance:
-    """Where an answer came from: SHA-256 of the configuration's bytes, seed of all random draws."""
+    """Where an answer came from: SHA-256 of the configuration's bytes, seed of all random draws.
+
+    misfit: what speaks against the model in the throws that the configuration was fitted to, "" where nothing does
+    """
 
     config_sha256: str
     seed: int
+    misfit: str = ""
+
+
+MISFIT = "fitted_misfit"
+"""Key of a document that rests on a fit that does not fit; others do not have it."""
+
+
+def misfit_sentence(misfit: str) -> str:
+    """Return that the configuration rests on a fit that does not fit; "" where it does not."""
+    if not misfit:
+        return ""
+    return f"This configuration was fitted to throws that do not fit the model ({misfit}): find the cause first."
 
 
 PROVENANCE = ("stager_version", "config_sha256", "seed")
@@ -139,6 +161,7 @@ def document(content: Mapping[str, Any], source: Provenance) -> dict[str, Any]:
     """Return `content` with its provenance as plain data, ready for JSON."""
     return {
         **{key: plain(value) for key, value in content.items()},
+        **({MISFIT: source.misfit} if source.misfit else {}),
         **dict(zip(PROVENANCE, (__version__, source.config_sha256, source.seed), strict=True)),
     }
 

@@ -23,7 +23,7 @@ from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy
 from stager.report import limits
 from stager.report import throw as throws
-from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document, misfit_sentence
 from stager.report.figures import picture
 from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, listing, plural, speed
@@ -170,10 +170,11 @@ def build_card(
         f" {speed(leaves)} m/s with {energy} J."
     )
     return Card(
-        title=scenario.title or file, headline=headline, alarm=_alarm(scenario, rows, margin),
+        title=scenario.title or file, headline=headline,
+        alarm=f"{misfit_sentence(source.misfit)} {_alarm(scenario, rows, margin)}".strip(),
         settings=_settings(best), facts=facts(launcher, best), first=_first_wide(best, throws) if throws else None,
         first_note=_first_note(scenario, throws), limits=_limits(rows, margin),
-        limit_notes=tuple(_limit_notes(scenario, rows, margin)), cautions=(SAFETY, *CAUTIONS[1:]),
+        limit_notes=tuple(_limit_notes(scenario, rows, margin, source.misfit)), cautions=(SAFETY, *CAUTIONS[1:]),
         stamp=" · ".join((
             day, f"stager {__version__}", file, f"configuration {source.config_sha256[:HASH_DIGITS]}",
             f"seed {source.seed}",
@@ -297,8 +298,10 @@ def _at_confidence(row: LimitRow, margin: Margin) -> str:
     return limits.used_text(value, row)
 
 
-def _limit_notes(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | None) -> list[str]:
+def _limit_notes(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | None, misfit: str) -> list[str]:
     when = "given the measured throws" if scenario.draws else "before any throw was measured"
+    if misfit:
+        when = "by a fit that does not fit"
     kept = [] if margin is None or not margin.draws else [
         f"Of {margin.draws} builds drawn from the stated uncertainties, {margin.kept * margin.draws:.0f} keep all"
         f" judged limits together that protect people and parts, {when}."

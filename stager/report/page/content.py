@@ -74,7 +74,7 @@ class ReportData:
     @property
     def screen(self) -> Screen:
         """The plan's screen."""
-        return self.answer.screen or Screen("")
+        return self.answer.shown
 
     @property
     def content(self) -> Mapping[str, Any]:
