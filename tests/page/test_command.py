@@ -45,6 +45,17 @@ def test_report_of_one_build_takes_its_throws_alone(tmp_path: Path, monkeypatch:
     assert len(throws) == sum(",B," in line for line in Path(table).read_text(encoding="utf-8").splitlines())
 
 
+def test_screen_of_a_page_that_throws_contradict_says_what_the_page_says(tmp_path: Path) -> None:
+    # The throws of two builds that differ, as of one launcher.
+    page = tmp_path / "page.html"
+    config, table = (str(ROOT / "configs" / name) for name in ("seed_ball.toml", "seed_ball_throws.csv"))
+    ran = stager("report", config, table, "--set", "limits.stages=1", "-o", str(page))
+    words = " ".join(ran.out.split())
+    assert words.startswith("The measured throws contradict the model of this launcher.")
+    assert "The model does not fit these 36 throws" in words
+    assert "settings not shown" in page.read_text(encoding="utf-8")
+
+
 def test_infeasible_report_is_written_with_status_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     text = STREAMER.read_text(encoding="utf-8")

@@ -102,6 +102,10 @@ class ReportData:
         return f"{plural(int(done.used.size), 'throw')} of {Path(done.throws.source).name}"
 
 
+CONTRADICTED = "The measured throws contradict the model of this launcher."
+"""Headline where settings are not shown."""
+
+
 def page_answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> Answer:
     """Return the plan's headline and where the page is; it is a "no" where the plan is."""
     screen = data.screen
@@ -114,7 +118,8 @@ def page_answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> A
         "page": str(page), "figures": [str(path) for path in figures], "fitted": bool(data.fitted_to),
         "plan": {key: value for key, value in data.content.items() if key not in PROVENANCE},
     }  # fmt: skip
-    short = Screen(screen.headline, notes=notes, verdict=screen.verdict)
+    verdict = " ".join([*data.contradictions, "The page shows no settings."]) if data.contradictions else screen.verdict
+    short = Screen(CONTRADICTED if data.contradictions else screen.headline, notes=notes, verdict=verdict)
     return Answer(short, document(content, data.source), yes=data.answer.yes)
 
 
@@ -199,7 +204,7 @@ def view(data: ReportData) -> View:
     count = plural(data.content["stage_count"], "stage") if found else "no design fits"
     return View(
         kicker="settings not shown" if hidden else count,
-        answer="The measured throws contradict the model of this launcher." if hidden else screen.headline,
+        answer=CONTRADICTED if hidden else screen.headline,
         verdict="" if hidden else screen.verdict,
         facts=() if hidden or not found else _facts(data),
         card=None if hidden or data.settings is None else _card(data, data.settings),
