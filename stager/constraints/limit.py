@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Floats, Number, rounded
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Drive, Stage
@@ -491,15 +491,6 @@ def at_most(speed: float) -> str:
 def down(speed: float) -> str:
     """Return a speed [m/s] with three digits, rounded down, as advice goes beyond no limit."""
     return f"{rounded(speed, 3, upward=False):.3g}"
-
-
-def rounded(value: float, digits: int, *, upward: bool) -> float:
-    """Return a value rounded up or down to `digits` digits; as it is where it is not above 0 or infinite."""
-    if not 0 < value < np.inf:
-        return value
-    unit = 10.0 ** (np.floor(np.log10(value)) - digits + 1)
-    steps = np.ceil(value / unit * (1 - 1e-12)) if upward else np.floor(value / unit * (1 + 1e-12))
-    return float(f"{steps * unit:.{digits}g}")
 
 
 def any_stage(point: OperatingPoint, condition: Callable[[Stage], bool]) -> bool:

@@ -1,7 +1,8 @@
-"""Types of numbers, and greatest values that readers of files and options accept."""
+"""Types of numbers, their rounding, and greatest values that readers of files and options accept."""
 
 from __future__ import annotations
 
+import math
 from typing import Annotated
 
 import numpy as np
@@ -32,3 +33,12 @@ MAX_THROWS = 10_000
 """Throws of a table, and draws of a fit [-]."""
 MAX_DRAWS = 100_000
 """Draws of a plan [-]."""
+
+
+def rounded(value: float, digits: int, *, upward: bool) -> float:
+    """Return a value rounded up or down to `digits` digits; as it is where it is not above 0 or infinite."""
+    if not 0 < value < math.inf:
+        return value
+    unit = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
+    steps = math.ceil(value / unit * (1 - 1e-12)) if upward else math.floor(value / unit * (1 + 1e-12))
+    return float(f"{steps * unit:.{digits}g}")

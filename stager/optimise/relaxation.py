@@ -29,8 +29,7 @@ from stager.constraints import (
     no_throw,
     speed_range,
 )
-from stager.constraints.limit import rounded
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, rounded
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise.clock import Clock

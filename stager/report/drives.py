@@ -10,7 +10,8 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.drives import Duty
-from stager.constraints.limit import NOT_SETTLED, rounded
+from stager.constraints.limit import NOT_SETTLED
+from stager.model.arrays import rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing

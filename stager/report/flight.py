@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from stager.constraints.limit import rounded
+from stager.model.arrays import rounded
 from stager.model.launcher import Launcher
 from stager.optimise.draws import Flown
 from stager.physics.flight import Arrival, Landing

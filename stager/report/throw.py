@@ -12,7 +12,6 @@ from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.requirements import Goal
 from stager.optimise.draws import Flown
-from stager.optimise.records import ShownSpeeds
 from stager.physics.flight import SPHERES, indicated_wheel_speed, outlet_speed, spin_parameter, wobble_rate
 from stager.physics.mechanics import (
     spin_acceleration,
@@ -27,7 +26,7 @@ from stager.report.answer import Answer, Column, Provenance, Screen, Table, docu
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 
 if TYPE_CHECKING:
-    from stager.optimise.records import Plan
+    from stager.optimise.records import Plan, ShownSpeeds
 
 GRIP_WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi

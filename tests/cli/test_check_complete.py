@@ -28,7 +28,9 @@ def test_every_limit_has_a_verdict_and_a_remedy(tmp_path: Path) -> None:
         "burst": "stage.wheel.bore", "rim_safety": "stage.wheel.bore",
         "tyre_retention": "stage.wheel.tyre.bond_strength",
     }  # fmt: skip
-    assert all(limit["remedy"] for limit in found["limits"] if limit["name"] not in unknown)
+    # Fewer stages help only where there are too many.
+    without = {limit["name"] for limit in found["limits"] if not limit["remedy"]}
+    assert without - set(unknown) == {"stages"}
     assert ran.status == (0 if found["kept"] else 1)
     assert [wheel["side"] for wheel in found["drives"]["wheels"]] == ["A", "B", "A", "A"]
     assert found["drives"]["at_rate"]["throws_per_charge"] > 0

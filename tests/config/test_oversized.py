@@ -128,7 +128,7 @@ def test_every_quantity_has_a_range_that_contains_its_example() -> None:
     from stager.config import field_types
 
     found = {name: kind.__metadata__[0] for name, kind in vars(field_types).items() if hasattr(kind, "__metadata__")}
-    checked = {name: kind for name, kind in found.items() if isinstance(kind, field_types.Kind)}
+    checked = {name: kind for name, kind in found.items() if isinstance(kind, field_types.QuantityKind)}
     assert len(checked) > 40
     for name, kind in checked.items():
         measured = kind.read(kind.example if kind.unit or "±" in kind.example else float(kind.example))

@@ -87,7 +87,7 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
 
 
 def test_wheel_that_cannot_be_held_with_warm_windings_is_named(found: Duty) -> None:
-    content = report.summary(found)
+    content = report.summary(WARM, found)
     assert "warm windings" not in " ".join(report.notes(content))
     content["wheels"][1] |= {"throttle": 0.99, "throttle_warm": 1.03}
     assert "With warm windings wheel 2 cannot be held" in " ".join(report.notes(content))
@@ -98,7 +98,7 @@ def test_share_of_the_time_is_told_for_short_bursts_and_rounded_down(found: Duty
     share = found.winding_duty.share
     assert share is not None
     column = int(np.argmin(share))
-    told = re.search(r"for (\d+) % of the time at most, in bursts", " ".join(report.notes(report.summary(found))))
+    told = re.search(r"for (\d+) % of the time at most, in bursts", " ".join(report.notes(report.summary(WARM, found))))
     assert told is not None
     assert int(told[1]) / 100 <= float(share[column])
     # The mean loss of the share leaves the winding at its limit; a long burst takes it almost to the steady state.
@@ -284,7 +284,7 @@ def test_what_an_unknown_no_load_current_would_change_is_not_judged() -> None:
     assert (made.recovery, made.highest_rate, made.decides) == (None, None, None)
     assert made.winding_duty is not None
     assert (made.winding_duty.reaches, made.winding_duty.share) == (None, None)
-    content = report.summary(made)
+    content = report.summary(weak, made)
     assert content["missing"] == made.missing
     message = " ".join(report.notes(content))
     assert "stage.drive.no_load_current" in message
@@ -293,7 +293,7 @@ def test_what_an_unknown_no_load_current_would_change_is_not_judged() -> None:
     known = _duty(launcher(drive=replace(DRIVE, heat=HEAT), rate=4.0, session=600.0), winding_temperature=LIMIT)
     assert known is not None
     assert known.missing is None
-    assert report.summary(known)["missing"] is None
+    assert report.summary(weak, known)["missing"] is None
 
 
 def test_what_an_unknown_no_load_current_hardly_changes_is_that_of_the_greatest() -> None:

@@ -60,7 +60,8 @@ def test_every_limit_value_has_its_limit() -> None:
 
 
 def test_every_limit_has_a_remedy(found: dict[str, LimitResult]) -> None:
-    assert all(verdict.remedy for verdict in found.values())
+    # Fewer stages help only where there are too many.
+    assert [name for name, verdict in found.items() if not verdict.remedy] == ["stages"]
     assert not any("  " in verdict.remedy or verdict.remedy.endswith(".") for verdict in found.values())
 
 

@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
-from stager.constraints.limit import Kind, at_most, rounded
+from stager.constraints.limit import Kind, at_most
 from stager.constraints.recommend import required_share, safe_settings
+from stager.model.arrays import rounded
 from stager.model.launcher import Feed, Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Hold, Layout, Stage
 from stager.physics.chain import throw

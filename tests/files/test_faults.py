@@ -228,4 +228,4 @@ def test_second_writer_of_a_table_is_refused_until_the_first_closes(tmp_path: Pa
         other.append(["", "", "3100", "", "12", "", ""])
         other.undo()
     assert link.is_symlink()
-    assert path.read_text(encoding="utf-8").splitlines()[2:] == [",,3000,,11.75,,"]
+    assert path.read_text(encoding="utf-8").splitlines()[3:] == [",,3000,,11.75,,"]

@@ -13,7 +13,7 @@ import pytest
 from stager import files
 from stager.cli.command import write_new
 from stager.errors import InputError
-from stager.files import check_place, is_ours, marked_content, read_bytes, write_bytes, write_whole
+from stager.files import check_place, is_ours, marked_content, read_bytes, write_all, write_whole
 from tests.cli.run import ROOT, TEMPLATE, stager
 
 BALL, THROWS = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
@@ -64,18 +64,18 @@ def test_output_path_is_checked_without_creating_anything(tmp_path: Path, place:
 @pytest.mark.parametrize("name", CONTENTS)
 def test_edited_file_is_no_longer_overwritten(name: str, tmp_path: Path) -> None:
     path, content = tmp_path / name, CONTENTS[name]
-    write_bytes(path, content)
+    write_all({path: content})
     written = path.read_bytes()
     assert is_ours(path)
     # Writing content that carries a mark already does not add a second mark.
-    write_bytes(path, written)
+    write_all({path: written})
     assert path.read_bytes() == written
     assert marked_content(marked_content(content)) == written
-    write_bytes(path, content + b"\n")
+    write_all({path: content + b"\n"})
     path.write_bytes(written.replace(b"\n", b"\r\n") if b"DXF" in written else written + b" ")
     with pytest.raises(InputError, match="stager did not write it"):
-        write_bytes(path, content)
-    write_bytes(path, content, force=True)
+        write_all({path: content})
+    write_all({path: content}, force=True)
     assert path.read_bytes() == written
 
 
@@ -85,10 +85,10 @@ def test_marked_png_shows_the_same_image(tmp_path: Path) -> None:
 
     Figure(figsize=(1, 1)).savefig(tmp_path / "plain.png")
     content = (tmp_path / "plain.png").read_bytes()
-    write_bytes(tmp_path / "a.png", content)
+    write_all({tmp_path / "a.png": content})
     assert is_ours(tmp_path / "a.png")
     assert (imread(tmp_path / "a.png") == imread(tmp_path / "plain.png")).all()
-    write_bytes(tmp_path / "a.png", content)
+    write_all({tmp_path / "a.png": content})
     assert not is_ours(tmp_path / "plain.png")
 
 

@@ -15,10 +15,10 @@ from stager.fit.compare import Compared, compare, drifts
 from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
 from stager.fit.priors import own_law
-from stager.fit.statistics.hypothesis_tests import welch
 from stager.fit.table import Throws
 from stager.fit.table.throws import passed_over
 from stager.model.arrays import Floats
+from tests.fit.statistics.test_welch import welch
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario, table
 
 PLAN = Plan(noise=0.01, throws=0, outliers=0.0)

@@ -26,7 +26,7 @@ TREES = tuple(tomllib.loads(text) for text in TEXTS)
 QUANTITIES = tuple(
     kind.__metadata__[0]
     for kind in vars(field_types).values()
-    if hasattr(kind, "__metadata__") and isinstance(kind.__metadata__[0], field_types.Kind)
+    if hasattr(kind, "__metadata__") and isinstance(kind.__metadata__[0], field_types.QuantityKind)
 )
 HOSTILE: tuple[Any, ...] = (
     "", " ", "18", "18 g", "±", "18 g ± 1 g", "18 g ± 1e-30 g", "18 g ± 50 %", "18 ± 0.5 g limits", "18 g*9**9**9",
@@ -100,7 +100,8 @@ def _resize(tree: dict[str, Any], rng: random.Random) -> None:
     share = rng.choice((0.05, 0.2, 0.5))
     for path in list(_places(tree)):
         field = field_at(tuple(part for part in path if not isinstance(part, int)))
-        kind = next((one for one in (field.metadata if field else ()) if isinstance(one, field_types.Kind)), None)
+        known = field.metadata if field else ()
+        kind = next((one for one in known if isinstance(one, field_types.QuantityKind)), None)
         kind = kind or next((one for one in _kinds(field.annotation if field else None)), None)
         if kind is None or rng.random() > share:
             continue
@@ -112,8 +113,8 @@ def _resize(tree: dict[str, Any], rng: random.Random) -> None:
         holder[path[-1]] = _near(holder[path[-1]], rng) if rng.random() < 0.5 else _quantity(rng, kind)
 
 
-def _kinds(annotation: Any) -> Iterator[field_types.Kind]:
-    yield from (one for one in getattr(annotation, "__metadata__", ()) if isinstance(one, field_types.Kind))
+def _kinds(annotation: Any) -> Iterator[field_types.QuantityKind]:
+    yield from (one for one in getattr(annotation, "__metadata__", ()) if isinstance(one, field_types.QuantityKind))
     for part in getattr(annotation, "__args__", ()):
         yield from _kinds(part)
 
@@ -130,7 +131,7 @@ def _near(value: Any, rng: random.Random) -> Any:
     return float(value) * factor
 
 
-def _quantity(rng: random.Random, kind: field_types.Kind | None = None) -> Any:
+def _quantity(rng: random.Random, kind: field_types.QuantityKind | None = None) -> Any:
     """Return a value at an end of a kind's range or within it; without a kind also beyond the range."""
     within, kind = kind is not None, kind or rng.choice(QUANTITIES)
     scale = 1e3 if kind.unit == "N/m^n" else 1.0

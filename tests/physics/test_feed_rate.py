@@ -52,7 +52,7 @@ def test_reported_max_rate_can_be_fed(layout_rate: float) -> None:
     )  # fmt: skip
     found = duty(point)
     assert found is not None
-    content = report.summary(found)
+    content = report.summary(machine, found)
     assert content["highest_rate_1_s"] <= float(greatest_rate(machine.feed.speed, machine.projectile)) * (1 + 1e-12)
     assert content["highest_rate_by"] in ("feed", "loss")
 

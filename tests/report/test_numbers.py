@@ -21,15 +21,18 @@ def test_rounded_zero_has_no_minus_sign(share: float) -> None:
         assert not text.startswith(("-0 ", "-0.0 ", "-0.00"))
 
 
+SETTLED = {"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "outlet_speed_m_s": 12.0, "jammed": False}
+
+
 @given(st.floats(0.0, 1e-3))
 def test_small_loss_is_written_without_exponent(loss: float) -> None:
-    settled = {"rate_1_s": 5.0, "outlet_speed_m_s": 12.0, "loss_fraction": loss, "jammed": False}
+    settled = {**SETTLED, "loss_fraction": loss}
     (note,) = drives.settled_note(settled)
     assert "e-" not in note
 
 
 def test_zero_loss_is_worded() -> None:
-    (note,) = drives.settled_note({"rate_1_s": 5.0, "outlet_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
+    (note,) = drives.settled_note({**SETTLED, "loss_fraction": 2.2e-9})
     assert note == "At 5.00 throws a second it settles at 12.00 m/s, no loss."
 
 

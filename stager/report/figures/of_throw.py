@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.constraints.limit import rounded
 from stager.fit.prediction import Band, Span
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, rounded
 from stager.model.launcher import Launcher
 from stager.optimise.draws import Flown
 from stager.optimise.sweep import Sweep
