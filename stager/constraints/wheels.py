@@ -27,7 +27,7 @@ from stager.constraints.limit import (
     rising_with_no_load,
     worst_stage,
 )
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Floats, Number, hundredths_down
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold, Stage, Wheel
@@ -263,7 +263,7 @@ def _hold_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
     if found is None or found.failure is None or not found.changes:
         return f"wheel {1 + stage} at {at_most(ceiling)}" if np.isfinite(ceiling) else ""
     best = found.changes[0]
-    fails = f"tyre of wheel {1 + stage}: {found.failure.value} at {np.floor(100 * found.speed) / 100:.2f} m/s"
+    fails = f"tyre of wheel {1 + stage}: {found.failure.value} at {hundredths_down(found.speed)} m/s"
     return f"{fails}; {best.what} holds it to {down(best.speed)} m/s"
 
 

@@ -42,3 +42,8 @@ def rounded(value: float, digits: int, *, upward: bool) -> float:
     unit = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
     steps = math.ceil(value / unit * (1 - 1e-12)) if upward else math.floor(value / unit * (1 + 1e-12))
     return float(f"{steps * unit:.{digits}g}")
+
+
+def hundredths_down(speed: float) -> str:
+    """Return a speed [m/s] with two decimals, as wheel speeds to set have them, rounded down."""
+    return f"{math.floor(100 * speed * (1 + 1e-12)) / 100:.2f}"

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any, NotRequired, TypedDict
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint, speed_range
+from stager.model.arrays import hundredths_down
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.wheel import Failure, Retention, explain
@@ -316,11 +317,11 @@ def tyre_notes(design: OperatingPoint) -> list[str]:
     if found.failure is None or runs < NEAR * found.speed:
         return []
     first = (
-        f"Tyre of stage {stage}, which runs at {speed_text(runs)} m/s: from {speed_text(found.speed)} m/s on"
+        f"Tyre of stage {stage}, which runs at {speed_text(runs)} m/s: from {hundredths_down(found.speed)} m/s on"
         f" {found.failure.value}."
     )
     alone = (
-        f"Stretch alone holds to {speed_text(found.lift_off)} m/s; at {speed_text(runs)} m/s it would take"
+        f"Stretch alone holds to {hundredths_down(found.lift_off)} m/s; at {speed_text(runs)} m/s it would take"
         f" {percent(found.needed_stretch, 0)}."
     )
     help_most = [f"What helps most: {change.what}, to {digits(change.speed)} m/s." for change in found.changes[:1]]
