@@ -45,8 +45,6 @@ JOINED = 0.01
 """Distance to known settings at which a refinement ends [-]."""
 PENALTY = 10.0
 """Merit that a violation of 1 costs at first [-]."""
-STRICT = 1e3
-"""Merit that it costs where a step is to break nothing [-]."""
 INNER = 0.3
 """Inner of the two points tried on either side of a variable, over the trust region [-]."""
 
@@ -111,7 +109,7 @@ def refine_all(
     All are refined together, so that what they look at is thrown at once. One that comes close to an earlier one which
     breaks no limit ends there: beside it there is nothing to find.
     """
-    here, found = list(starts), list(starts)
+    here, found, penalties = list(starts), list(starts), [PENALTY] * len(starts)
     works = [_refining(problem, here, number, objective, effort, least) for number in range(len(starts))]
     asked = {number: next(work) for number, work in enumerate(works) if not starts[number].jammed[0]}
     while asked:
@@ -122,17 +120,22 @@ def refine_all(
             try:
                 asked[number] = works[number].send(looked.take(rows))
             except StopIteration as done:
-                found[number] = done.value
+                found[number], penalties[number] = done.value
                 del asked[number]
     if not effort.finish:
         return found
-    return [_finished(problem, one, objective, effort, least) for one in found]
+    return [
+        _finished(problem, one, objective, effort, least, penalty)
+        for one, penalty in zip(found, penalties, strict=True)
+    ]
 
 
 def _refining(
     problem: Problem, places: list[Trial], number: int, objective: Objective, effort: Effort, least: float
-) -> Generator[Floats, Trial, Trial]:  # fmt: skip
+) -> Generator[Floats, Trial, tuple[Trial, float]]:  # fmt: skip
     """Refine the settings `places[number]`, which get through: yield variables to look at, return the best.
+
+    Returned with them is the merit that a violation costs there.
 
     places: where each of the refinements that run together is; this one keeps its own up to date.
     """
@@ -157,15 +160,17 @@ def _refining(
         radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
-    return kept
+    return kept, penalty
 
 
-def _finished(problem: Problem, kept: Trial, objective: Objective, effort: Effort, least: float) -> Trial:
+def _finished(
+    problem: Problem, kept: Trial, objective: Objective, effort: Effort, least: float, penalty: float
+) -> Trial:  # fmt: skip
     """Return refined settings, polished with smooth models where they are not on a kink."""
     if kept.jammed[0] or kept.violation[0] > RESTORED:
         return kept
     around = problem.look(kept.x + _moves(problem.size, CHECK_RADIUS))
-    _, promised, _ = _Model(problem, kept, around, objective, least).step(STRICT)
+    _, promised, _ = _Model(problem, kept, around, objective, least).step(penalty)
     return smooth(problem, kept, objective, effort, least) if promised > UNSETTLED else kept
 
 
