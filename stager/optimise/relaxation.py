@@ -95,8 +95,7 @@ def prices(
     """
     if row.solution is None or row.scenario.goal.asked is not None:
         return {}
-    start = row.start(problem)
-    base = clock.attempt("prices", lambda: again(problem, start, margins))
+    base = clock.attempt("prices", lambda: again(problem, row.start(problem), margins))
     found: dict[str, float] = {}
     for name in sorted(active if base is not None else ()):
         wider = looser(margins, name, 1.0 + MORE)
