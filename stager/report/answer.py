@@ -124,10 +124,13 @@ class Answer:
 
     @property
     def shown(self) -> Screen:
-        """The screen as people see it: its verdict begins with what speaks against the fit that it rests on."""
+        """The screen as people see it: its verdict begins with what speaks against the fit that it rests on.
+
+        What cards and pages say has that already.
+        """
         screen = self.screen or Screen("")
         misfit = misfit_sentence(self.document.get(MISFIT, ""))
-        return replace(screen, verdict=f"{misfit} {screen.verdict}".strip()) if misfit else screen
+        return screen if misfit in screen.verdict else replace(screen, verdict=f"{misfit} {screen.verdict}".strip())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
