@@ -91,11 +91,20 @@ def _draw_remedy(point: OperatingPoint, which: int, unit: str, bound: Number | N
     return most_helpful(lambda one: (float(_peak_draw(one, which) or 0.0),), point, changes, 2)
 
 
-def _average_power(point: OperatingPoint) -> Number | None:
-    """Return the mean power from the supply at the feed's rate [W]; of holding the wheels where that is not known."""
+def mean_power(point: OperatingPoint) -> Floats | None:
+    """Return the mean power of the supply, throwing at the feed's rate or holding the wheels [W].
+
+    None without drives or supply, or where throws do not settle.
+    """
     if point.settled is not None:
         return point.settled.average_power
-    return None if point.holding is None else point.holding.power
+    return None if point.holding is None or point.unsettled else np.asarray(point.holding.power)
+
+
+def _average_power(point: OperatingPoint) -> Number | None:
+    """Return the mean power from the supply at the feed's rate [W]; of holding the wheels where that is not known."""
+    known = mean_power(point)
+    return point.holding.power if known is None and point.holding is not None else known
 
 
 def _average_power_remedy(point: OperatingPoint) -> str:

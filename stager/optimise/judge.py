@@ -45,13 +45,6 @@ Use = Callable[[OperatingPoint], Floats | None]
 """Returns how much of a resource an operating point uses, None where that is not known."""
 
 
-def average_power(point: OperatingPoint) -> Floats | None:
-    """Return the mean power of the supply, throwing at the feed's rate or holding the wheels [W]."""
-    if point.settled is not None:
-        return point.settled.average_power
-    return None if point.holding is None or point.unsettled else np.asarray(point.holding.power)
-
-
 def least_speed(scenario: Scenario, short: float = REACHED) -> float | None:
     """Return the exit speed behind the last wheel that reaches the goal's, to a share `short` of it [m/s].
 

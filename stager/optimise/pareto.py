@@ -14,10 +14,11 @@ import numpy as np
 
 from stager.constraints import LIMITS, broken_by
 from stager.constraints.design import slip_heat
+from stager.constraints.drives import mean_power
 from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.optimise.clock import Clock
-from stager.optimise.judge import Use, average_power
+from stager.optimise.judge import Use
 from stager.optimise.parts import BestDesign, choose, select, with_parts
 from stager.optimise.problem import Budget, Problem
 from stager.optimise.records import Front, FrontPoint, Rung, Settings, Traded
@@ -152,7 +153,7 @@ _BY_RUNG: Mapping[Against, tuple[str, Callable[[Rung], float | None]]] = {
     Against.COST: ("", lambda rung: rung.cost),
     Against.MASS: ("kg", lambda rung: rung.mass),
 }
-_BY_USE: Mapping[Against, tuple[str, Use]] = {Against.POWER: ("W", average_power), Against.HEAT: ("J", slip_heat)}
+_BY_USE: Mapping[Against, tuple[str, Use]] = {Against.POWER: ("W", mean_power), Against.HEAT: ("J", slip_heat)}
 _HINTS = {
     Against.POWER: "give stage.drive, supply and feed.rate",
     Against.LENGTH: "see the ladder",

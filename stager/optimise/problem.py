@@ -203,12 +203,16 @@ def _top(launcher: Launcher, limit_values: LimitValues, index: int, margins: Map
     return speed_range(launcher, limit_values, index, margins).top
 
 
+SPANNED = 5
+"""Nodes of each design variable at which a launcher is judged over its ranges."""
+
+
 def spanned(launcher: Launcher, count: int) -> Launcher:
     """Return the launcher over a grid of its design variables, at equal shares of each stage's ranges."""
     names = sorted({variable.name for k in range(count) for variable in free_variables(launcher.stage(k))})
     if not names:
         return launcher
-    grid = np.meshgrid(*[np.linspace(0.0, 1.0, 5)] * len(names), indexing="ij")
+    grid = np.meshgrid(*[np.linspace(0.0, 1.0, SPANNED)] * len(names), indexing="ij")
     shares = dict(zip(names, (place.ravel() for place in grid), strict=True))
     stages = []
     for stage in (launcher.stage(k) for k in range(max(count, len(launcher.stages)))):

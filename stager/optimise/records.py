@@ -10,6 +10,7 @@ import numpy as np
 
 from stager.bounds import Bound
 from stager.constraints import LimitResult, OperatingPoint
+from stager.constraints.drives import mean_power
 from stager.model.arrays import Floats
 from stager.optimise.draws import Flown
 from stager.optimise.spin import SPIN_WITHIN
@@ -152,10 +153,8 @@ class Settings:
     @property
     def average_power(self) -> float | None:
         """Mean power of the supply [W]; None where that is not known."""
-        settled, holding = self.design.settled, self.design.holding
-        if settled is not None:
-            return float(settled.average_power)
-        return None if holding is None or self.design.unsettled else float(holding.power)
+        power = mean_power(self.design)
+        return None if power is None else float(power)
 
     @property
     def throttle(self) -> Floats | None:

@@ -133,10 +133,9 @@ def refine_all(
 def _refining(
     problem: Problem, places: list[Trial], number: int, objective: Objective, effort: Effort, least: float
 ) -> Generator[Floats, Trial, tuple[Trial, float]]:  # fmt: skip
-    """Refine the settings `places[number]`, which get through: yield variables to look at, return the best.
+    """Refine the settings `places[number]`, which get through: yield variables to look at, take what is there.
 
-    Returned with them is the merit that a violation costs there.
-
+    Returns the best settings and the merit that a violation costs there.
     places: where each of the refinements that run together is; this one keeps its own up to date.
     """
     kept = here = places[number]

@@ -25,6 +25,8 @@ from stager.report.numbers import MISSING, about, digits, listing, percent, smal
 
 LONG = 120
 """Time from which a screen says minutes [s]."""
+UNSETTLED = "does not settle: throws go on changing, and limits on them are not judged."
+"""Said of throws at a rate that go on changing, behind who does not."""
 NO_LOSS = 5e-5
 """Loss of exit speed below which a screen says that there is none [-]."""
 
@@ -188,7 +190,8 @@ def settled(design: OperatingPoint) -> dict[str, Any] | None:
     """Return steady throwing at the feed's rate as JSON has it; None without rate, drives or supply."""
     found, rate = design.settled, design.launcher.feed.rate
     if design.unsettled and rate is not None:
-        return {"rate_1_s": float(rate), "exit_speed_m_s": None, "loss_fraction": None, "jammed": False}
+        unknown = dict.fromkeys(("exit_speed_m_s", "outlet_speed_m_s", "loss_fraction"))
+        return {"rate_1_s": float(rate), **unknown, "jammed": False}
     if found is None:
         return None
     return {
@@ -208,7 +211,7 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
     if content["jammed"]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
     if content["exit_speed_m_s"] is None:
-        return [f"{rate} does not settle: throws go on changing, and limits on them are not judged."]
+        return [f"{rate} {UNSETTLED}"]
     loss = max(content["loss_fraction"], 0.0)
     lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
     return [f"{rate} settles at {speed(content['outlet_speed_m_s'])} m/s, {lost}."]
@@ -278,7 +281,7 @@ def notes(content: dict[str, Any]) -> list[str]:
         f" {digits(turn['current_A'])} A."
     ]
     if content["missing"] == NOT_SETTLED:
-        found.append("At the feed's rate it does not settle: throws go on changing, and limits on them are not judged.")
+        found.append(f"At the feed's rate it {UNSETTLED}")
     elif content["missing"] is not None:
         found.append(
             f"Motors are reckoned without {content['missing']}, which is unknown: they take more, and get warmer."

@@ -106,9 +106,14 @@ def _landed(launcher: Launcher, landing: Landing, flown: Flown) -> list[str]:
     return sentences
 
 
+def danger_range(flown: Flown) -> float:
+    """Return how far a throw could fly at the best tilt [m], with the digits that are shown, rounded up."""
+    return rounded(flown.danger or 0.0, 3, upward=True)
+
+
 def reach(flown: Flown) -> str:
-    """Return how far a throw could fly at the best tilt, rounded up, as the beginning of a sentence."""
-    danger = rounded(flown.danger or 0.0, 3, upward=True)
+    """Return how far a throw could fly at the best tilt, as the beginning of a sentence."""
+    danger = danger_range(flown)
     who = listing([word for word, one in (("build", flown.builds), ("shot", flown.shots)) if one is not None])
     return f"At the best tilt {f'the fastest {who}' if who else 'it'} could reach {unit_of(danger).text(danger)}"
 

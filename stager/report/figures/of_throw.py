@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stager.fit.prediction import Band, Span
-from stager.model.arrays import Floats, rounded
+from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.draws import Flown
 from stager.optimise.sweep import Sweep
@@ -19,7 +19,7 @@ from stager.physics.mechanics import spin_energy, translation_energy
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
-from stager.report.flight import reach
+from stager.report.flight import danger_range, reach
 from stager.report.numbers import MISSING, digits, listing, percent, speed
 from stager.report.throw import StageRow
 
@@ -173,7 +173,7 @@ def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, s
         return None
     found = zip(NAMES, releases(flight, launcher.projectile, exit_speed, spin), strict=True)
     curves = [(name, trajectory(one)) for name, one in found if one is not None]
-    best, danger = float(landing.best.distance), rounded(flown.danger or 0.0, 3, upward=True)
+    best, danger = float(landing.best.distance), danger_range(flown)
     shots = None if flown.shots is None or flown.shots.landing is None else (
         flown.shots.landing.low, flown.shots.landing.high)  # fmt: skip
     scatter = "" if shots is None else f" 95 % of shots land {digits(shots[0])} to {digits(shots[1])} m away."
