@@ -11,6 +11,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
+from functools import cache
 from math import inf, sqrt
 from typing import Any, NamedTuple
 
@@ -429,10 +430,12 @@ def _rows(rows: Sequence[Sequence[Any]], shape: tuple[int, ...]) -> Floats:
     return table.reshape(len(table), len(rows), -1)
 
 
-FEW = 192
-"""Contacts up to which one thread is used [-]: starting another takes about as long."""
-CHUNK = 96
+FEW = 96
+"""Contacts up to which one thread is used [-]: a second one takes about as long to begin."""
+CHUNK = 32
 """Least contacts in a chunk [-]."""
+ONE_SIDED = 3
+"""Time that a contact with one driven wheel takes over that of two alike: its sides differ and it spins [-]."""
 PER_THREAD = 4
 """Chunks for each thread [-], so that no thread waits long for another."""
 
@@ -446,6 +449,12 @@ def threads() -> int:
     return cores()
 
 
+@cache
+def helpers(count: int) -> ThreadPoolExecutor:
+    """Return `count` threads beside the caller's; they stay, as starting them takes longer than most calls."""
+    return ThreadPoolExecutor(count, "throws")
+
+
 def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
     """Call `work(low, high)` for chunks of 0 … `samples` on several threads; a sample takes as long as `cost` contacts.
 
@@ -456,11 +465,21 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
         work(0, samples)
         return
     size = max(-(-CHUNK // max(cost, 1)), -(-samples // (PER_THREAD * workers)), 1)
-    with ThreadPoolExecutor(workers) as pool:
-        begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
-        wait(begun)
-    for future in begun:
-        future.result()
+    chunks = iter(range(0, samples, size))
+
+    def take() -> None:
+        for low in chunks:
+            work(low, min(low + size, samples))
+
+    begun = [helpers(workers - 1).submit(take) for _ in range(workers - 1)]
+    try:
+        take()
+    finally:
+        # One that waits behind others' work finds no chunk left.
+        running = [one for one in begun if not one.cancel()]
+        wait(running)
+    for one in running:
+        one.result()
 
 
 def run(
@@ -482,4 +501,5 @@ def run(
         elif lost:
             raise NotComputable("a contact needs more than the allowed number of steps")
 
-    share(work, len(exits), speeds[0].shape[1])
+    one_sided = (packed.stages[:1, :, LAYOUT : LAYOUT + 1] != PAIR).any()
+    share(work, len(exits), speeds[0].shape[1] * (ONE_SIDED if one_sided else 1))
