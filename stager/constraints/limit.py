@@ -88,8 +88,16 @@ class OperatingPoint:
 
     @cached_property
     def fastest(self) -> Floats:
-        """Speed of the faster wheel of each stage [m/s], shape (..., stages)."""
+        """Set speed of the faster wheel of each stage [m/s], shape (..., stages)."""
         return np.maximum(self.throw.stages.wheel_speed_a, self.throw.stages.wheel_speed_b)
+
+    @cached_property
+    def turning(self) -> Floats:
+        """Greatest speed of a wheel of each stage in the throw [m/s], shape (..., stages).
+
+        A projectile that is faster than a wheel drives it beyond its set speed.
+        """
+        return np.maximum(self.fastest, np.maximum(self.throw.stages.wheel_top_a, self.throw.stages.wheel_top_b))
 
     @cached_property
     def leading(self) -> Floats:
@@ -231,6 +239,8 @@ class Limit:
         Value that nothing uses, in `unit`: slack is a share of the bound above it, of a temperature of its rise.
     bound_by_missing : bool
         The bound too rests on the input that `missing` names: it is unknown where that is.
+    turning : bool
+        Of kind WHEEL: it is on `OperatingPoint.turning`, the greatest speed of a wheel in a throw, not the set one.
     settles : bool
         Of kind STEADY: the value is of throw after throw, not only of turning wheels.
     jumps : bool
@@ -261,6 +271,7 @@ class Limit:
     end: float = np.inf
     origin: float = 0.0
     bound_by_missing: bool = False
+    turning: bool = False
     settles: bool = False
     jumps: bool = False
 

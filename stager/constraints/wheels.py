@@ -208,7 +208,7 @@ SPEED_CEILINGS: dict[str, Callable[[Launcher, Stage], Number]] = {
 
 def _share_of_ceiling(
     name: str, applies: Callable[[Stage], bool], missing: Callable[[Launcher, Stage, float], str | None],
-    remedy: Callable[[OperatingPoint, int, float], str],
+    remedy: Callable[[OperatingPoint, int, float], str], *, turning: bool = True,
 ) -> Limit:  # fmt: skip
     """Return the limit of wheel speed as a share of the ceiling `name`, the greatest share over the stages.
 
@@ -222,7 +222,12 @@ def _share_of_ceiling(
         Key of the input without which the part of a stage is not known to withstand a speed [m/s], or None.
     remedy : callable
         The change that helps most, for a stage and its ceiling [m/s].
+    turning : bool
+        The greatest speed of a wheel in a throw counts, not the set one.
     """
+
+    def speeds(point: OperatingPoint) -> Floats:
+        return point.turning if turning else point.fastest
 
     def ceilings(point: OperatingPoint) -> Floats:
         stages = [point.launcher.stage(k) for k in range(point.count)]
@@ -230,7 +235,7 @@ def _share_of_ceiling(
 
     def shares(point: OperatingPoint) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.where(point.fastest > 0, point.fastest / ceilings(point), 0.0))
+            return np.asarray(np.where(speeds(point) > 0, speeds(point) / ceilings(point), 0.0))
 
     def known_shares(point: OperatingPoint) -> Floats | None:
         return shares(point) if np.isfinite(ceilings(point)).any() else None
@@ -238,7 +243,7 @@ def _share_of_ceiling(
     def first_missing(point: OperatingPoint) -> str | None:
         for k in range(point.count):
             stage = point.launcher.stage(k)
-            if applies(stage) and (key := missing(point.launcher, stage, float(point.fastest[k]))):
+            if applies(stage) and (key := missing(point.launcher, stage, float(speeds(point)[k]))):
                 return key
         return None
 
@@ -247,7 +252,8 @@ def _share_of_ceiling(
         return remedy(point, stage, float(np.broadcast_to(ceilings(point), point.fastest.shape)[stage]))
 
     return Limit(
-        name=name, kind=Kind.WHEEL, unit="-", hard=True, value=greatest(known_shares), each=known_shares,
+        name=name, kind=Kind.WHEEL, unit="-", hard=True, turning=turning,
+        value=greatest(known_shares), each=known_shares,
         bound=lambda point: 1.0 if any_stage(point, applies) else None, missing=first_missing, remedy=worst_remedy,
     )  # fmt: skip
 
@@ -258,7 +264,7 @@ def _slower_or(alternative: str) -> Callable[[OperatingPoint, int, float], str]:
 
 
 def _hold_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
-    speed = float(point.fastest[stage]) if point.count else 0.0
+    speed = float(point.turning[stage]) if point.count else 0.0
     found = explain(point.launcher.stage(stage).wheel, speed)
     if found is None or found.failure is None or not found.changes:
         return f"wheel {1 + stage} at {at_most(ceiling)}" if np.isfinite(ceiling) else ""
@@ -274,7 +280,7 @@ def _has_tyre(stage: Stage) -> bool:
 def _rim_factors(point: OperatingPoint) -> Floats:
     """Return strength / greatest stress of each hub [-], shape (..., stages)."""
     wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
-    return over_stages([rim_safety(wheel, point.fastest[..., k]) for k, wheel in enumerate(wheels)])
+    return over_stages([rim_safety(wheel, point.turning[..., k]) for k, wheel in enumerate(wheels)])
 
 
 def _known_rim_factors(point: OperatingPoint) -> Floats | None:
@@ -291,7 +297,7 @@ def _rim_remedy(point: OperatingPoint) -> str:
 
 def _turning_shares(point: OperatingPoint) -> Floats:
     """Return peak friction force / the force that turns the tyre on its hub, of each stage [-], shape (..., stages)."""
-    launcher, speed, stages = point.launcher, point.fastest, point.throw.stages
+    launcher, speed, stages = point.launcher, point.turning, point.throw.stages
     # A projectile may be faster than a slow wheel, and spins besides.
     turning = np.maximum(np.abs(stages.entry_spin), np.abs(stages.exit_spin))
     moving = np.maximum(stages.entry_speed, stages.exit_speed)
@@ -299,7 +305,7 @@ def _turning_shares(point: OperatingPoint) -> Floats:
     for k in range(point.count):
         normal = peak_normal(launcher, k, speed[..., k])
         around = moving[..., k] + launcher.projectile.radius * turning[..., k]
-        slip = np.maximum(speed[..., k], around - speed[..., k])
+        slip = np.maximum(speed[..., k], around - point.fastest[..., k])
         grip = launcher.contact.friction.greatest(slip) * normal
         found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
     return over_stages(found)
@@ -337,11 +343,11 @@ def _first_wheel_missing(unknown: Callable[[Wheel], str | None]) -> Callable[[Op
 
 
 WHEEL_SPEED = Limit(
-    name="wheel_speed", kind=Kind.WHEEL, unit="m/s", hard=True,
-    value=greatest(lambda point: point.fastest),
-    each=lambda point: point.fastest,
+    name="wheel_speed", kind=Kind.WHEEL, unit="m/s", hard=True, turning=True,
+    value=greatest(lambda point: point.turning),
+    each=lambda point: point.turning,
     bound=lambda point: point.limit_values.wheel_speed,
-    remedy=lambda point: f"a slower wheel {1 + worst_stage(point.fastest)}",
+    remedy=lambda point: f"a slower wheel {1 + worst_stage(point.turning)}",
 )  # fmt: skip
 MOTOR_SPEED = _share_of_ceiling(
     "motor_speed",
@@ -354,6 +360,7 @@ DRIVE_REACH = rising_with_no_load(_share_of_ceiling(
     applies=lambda stage: stage.drive is not None,
     missing=lambda launcher, stage, speed: "supply" if launcher.supply is None else None,
     remedy=_slower_or("more volts or more speed per volt"),
+    turning=False,
 ))  # fmt: skip
 BURST = _share_of_ceiling(
     "burst",
@@ -368,7 +375,7 @@ TYRE_RETENTION = _share_of_ceiling(
     remedy=_hold_tyre,
 )
 RIM_SAFETY = Limit(
-    name="rim_safety", kind=Kind.WHEEL, unit="-", hard=True, floor=True,
+    name="rim_safety", kind=Kind.WHEEL, unit="-", hard=True, floor=True, turning=True,
     value=least(_known_rim_factors),
     each=_known_rim_factors,
     bound=lambda point: point.limit_values.rim_safety,
@@ -376,7 +383,7 @@ RIM_SAFETY = Limit(
     remedy=_rim_remedy,
 )  # fmt: skip
 TYRE_TURNING = Limit(
-    name="tyre_turning", kind=Kind.WHEEL, unit="-", hard=True,
+    name="tyre_turning", kind=Kind.WHEEL, unit="-", hard=True, turning=True,
     value=greatest(_known_turning_shares),
     each=_known_turning_shares,
     bound=lambda point: 1.0 if any_stage(point, _has_tyre) else None,

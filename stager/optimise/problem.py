@@ -318,6 +318,7 @@ class Problem:
         self.budget: Budget | None = None
         self.options = JUDGED
         self._steady_rows: int | None = None
+        self._driven_rows: dict[str, int] = {}
 
     def continue_from(self, shorter: Problem) -> None:
         """Take over what a chain of one stage less has found about grip limits; the last stage is as the one before."""
@@ -425,6 +426,8 @@ class Problem:
         for limit in LIMITS:
             if limit.kind is Kind.THROW or (limit.kind in (Kind.WHEEL, Kind.DESIGN) and self.choices):
                 self._append(rows, limit, point, shape)
+            elif limit.turning:
+                self._append_driven(rows, limit, point, shape)
         if point.launcher.supply is None:
             self._spend(rows, point, shape)
         slack = _finite(rows)
@@ -477,6 +480,23 @@ class Problem:
             margin = self.margins.get(limit.name, 0.0)
             each = np.broadcast_to(found, (*shape, found.shape[-1])) - margin
             rows += [each[..., k] for k in range(each.shape[-1])]
+
+    def _append_driven(
+        self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]
+    ) -> None:  # fmt: skip
+        """Append the slacks of a limit on turning wheels where the projectile drives one, 1 elsewhere.
+
+        Ranges of the set speeds keep it where none is driven; so it is computed only where one is.
+        """
+        driven = (point.turning > point.fastest).any(axis=-1)
+        known = self._driven_rows.get(limit.name)
+        if known is None or (known and driven.any()):
+            found: list[Floats] = []
+            self._append(found, limit, point, shape)
+            self._driven_rows[limit.name] = len(found)
+            rows += [np.where(driven, one, 1.0) for one in found]
+        else:
+            rows += [np.ones(shape)] * known
 
     def _passed(
         self, machine: Launcher, x: Floats, lead: Floats | None, design: Floats

@@ -73,7 +73,7 @@ maker of test machines prints it (ascentialtech.com, page on its grades)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelHazard:
-    """Hazards of the faster wheel of a stage, before or after the throw.
+    """Hazards of the faster wheel of a stage, at its greatest speed in the throw.
 
     stored: kinetic energy [J]
     fragment: energy of a third that breaks away, its spin included [J]
@@ -143,8 +143,8 @@ def _wheel(launcher: Launcher, throw: Throw, k: int) -> WheelHazard:
     stage = launcher.stage(k)
     speed_a, speed_b = float(throw.stages.wheel_speed_a[k]), float(throw.stages.wheel_speed_b[k])
     # A projectile that is faster than a wheel drives it.
-    after = throw.stages.wheel_speed_after_a[k], throw.stages.wheel_speed_after_b[k]
-    wheel, fastest = stage.wheel, max(speed_a, speed_b, *map(float, after))
+    top = throw.stages.wheel_top_a[k], throw.stages.wheel_top_b[k]
+    wheel, fastest = stage.wheel, max(speed_a, speed_b, *map(float, top))
     weighed = wheel.mass is not None or (wheel.material is not None and wheel.width is not None)
     return WheelHazard(
         stored=float(stored_energy(wheel, fastest)),

@@ -150,15 +150,12 @@ DRIVEN = 0.02
 
 def driven_notes(design: OperatingPoint) -> list[str]:
     """Return a sentence for each stage with a wheel that the projectile drives far beyond its set speed."""
-    stages, notes = design.throw.stages, []
-    for k in range(design.count):
-        after = max(float(stages.wheel_speed_after_a[k]), float(stages.wheel_speed_after_b[k]))
-        if after > (1 + DRIVEN) * float(design.fastest[k]):
-            notes.append(
-                f"The projectile drives wheel {k + 1} up to {speed(after)} m/s: the limits on the speed of wheels are"
-                " judged at the set speed."
-            )
-    return notes
+    return [
+        f"The projectile drives wheel {k + 1} beyond its set speed, to {speed(most)} m/s: what it must withstand counts"
+        " there."
+        for k, (most, given) in enumerate(zip(design.turning, design.fastest, strict=True))
+        if most > (1 + DRIVEN) * given
+    ]
 
 
 SETTINGS_SHOWN = 12

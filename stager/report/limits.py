@@ -331,7 +331,7 @@ def tyre_notes(design: OperatingPoint) -> list[str]:
 def _tyres(design: OperatingPoint) -> Sequence[tuple[int, float, Retention]]:
     found = []
     for k in range(design.count):
-        speed = float(design.fastest[k])
+        speed = float(design.turning[k])
         retention = explain(design.launcher.stage(k).wheel, speed)
         if retention is not None:
             found.append((k + 1, speed, retention))

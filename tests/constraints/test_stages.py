@@ -117,7 +117,8 @@ def test_stage_that_decides_is_named(name: str, index: int) -> None:
     others = np.delete(by_stage, index)
     assert by_stage[index] == pytest.approx(float(found.slack))
     assert by_stage[index] < others[0]
-    assert others[0] == pytest.approx(others[1])
+    turning = np.delete(point.turning, index)  # A wheel may be driven by what a faster one has thrown.
+    assert turning[0] != turning[1] or others[0] == pytest.approx(others[1])
 
 
 @pytest.mark.parametrize("index", range(STAGES))
@@ -196,8 +197,9 @@ def ceiling_of(name: str, speed: float, ceiling: float, stage: Stage) -> tuple[N
 def test_share_of_a_ceiling_is_one_where_the_part_gives_way(name: str) -> None:
     found = BY_NAME[name].each(mixed())  # type: ignore[misc]
     assert found is not None
+    speeds = FASTEST if name == "drive_reach" else mixed().turning
     for k, share in enumerate(found):
-        borne, strength = ceiling_of(name, FASTEST[k], FASTEST[k] / share, MIXED.stage(k))
+        borne, strength = ceiling_of(name, speeds[k], speeds[k] / share, MIXED.stage(k))
         assert borne == pytest.approx(strength, rel=1e-6), k
     assert float(judged(name, mixed()).value) == found.max()
 

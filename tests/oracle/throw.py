@@ -49,6 +49,8 @@ class Passage:
     least_slip: float = np.inf
     slip_at_exit: float = 0.0
     peak_acceleration: float = 0.0
+    top: Floats = field(default_factory=lambda: np.zeros(2))
+    """Greatest speed of either wheel."""
 
     @property
     def contact_time(self) -> float:
@@ -262,6 +264,7 @@ def _integrate(
         _update_extremes(chain, active, each(column))
     for (stage, _), i in zip(active, range(HEAD, len(last), ENERGIES), strict=True):
         stage.books = last[i : i + ENERGIES]
+        stage.top = np.maximum(stage.top, solved.y[i : i + 2].max(axis=1))
     return last[:HEAD], clock + float(solved.t[-1])
 
 

@@ -34,7 +34,7 @@ from stager.physics.contact.columns import (
     LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
     PITCH, PULL, PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE,
     SLOWING, SPEED, SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, SQUARE, SQUARE_A, START, STIFFENING, STIFFNESS, SYMMETRIC,
-    TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
+    TOP, TOP_A, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
 from stager.physics.contact.equations import air_moment, crush_loss, number_and_values, stored
 from stager.physics.contact.integrate import LOST, STOPPED, integrate_piece
@@ -102,7 +102,7 @@ def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float
     if turn < 0.0 and stage[LAYOUT] != PAIR:
         speed, slope, inverse = 0.0, 0.0, stage[IDLER_INVERSE]
     side[TURN], side[RADIUS], side[GAIN], side[BRAKE] = turn, radius, radius * inverse, -radius * radius * inverse
-    side[START], side[SPEED], side[HELD], side[TORQUE_SLOPE] = speed, speed, held, slope
+    side[START], side[SPEED], side[TOP], side[HELD], side[TORQUE_SLOPE] = speed, speed, speed, held, slope
     if slope > 0.0:
         pull = stage[PULL]
         drag = air_moment(
@@ -143,7 +143,7 @@ def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: fl
     for j in range(2):
         side = sides[2 * k + j]
         nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
-        nip[IMPULSE_A + j], nip[SQUARE_A + j] = side[IMPULSE], side[SQUARE]
+        nip[IMPULSE_A + j], nip[SQUARE_A + j], nip[TOP_A + j] = side[IMPULSE], side[SQUARE], side[TOP]
 
 
 @compiled
@@ -242,7 +242,7 @@ def throw_one(
             if symmetric:
                 a, b_side = sides[2 * k], sides[2 * k + 1]
                 b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
-                b_side[IMPULSE], b_side[SQUARE] = a[IMPULSE], a[SQUARE]
+                b_side[IMPULSE], b_side[SQUARE], b_side[TOP] = a[IMPULSE], a[SQUARE], a[TOP]
             if ending == STOPPED:
                 complete_record(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
             nips[k, AXIS] += origin
