@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results import Shown
 from stager.constraints import LimitResult, OperatingPoint
+from stager.constraints.limit import over_stages
 from stager.errors import InputError, NoDesign
 from stager.model.arrays import Floats
 from stager.optimise.parts import outfit
 from stager.optimise.records import Parts, Plan, Settings
 from stager.optimise.sweep import Sweep
+from stager.physics.mechanics import turns_per_minute
 from stager.units import QuantityError, parse
 
 if TYPE_CHECKING:
@@ -154,6 +156,23 @@ class PlanResult(Shown, Plan):
     def wheel_speed(self) -> Floats:
         """Speed of side A of each stage [m/s], shape (stages,)."""
         return self._settings.wheel_speed
+
+    @property
+    def rpm(self) -> Floats:
+        """The same as rotational speeds [rpm], shape (stages,)."""
+        best = self._settings
+        launcher = best.design.launcher
+        return over_stages([turns_per_minute(one, launcher.stage(k).wheel) for k, one in enumerate(best.wheel_speed)])
+
+    @property
+    def length(self) -> float:
+        """Length of the launcher [m]."""
+        return self._settings.length
+
+    @property
+    def limits(self) -> tuple[LimitResult, ...]:
+        """Every limit that was judged, with value, bound and slack."""
+        return self._settings.verdicts
 
     @property
     def exit_speed(self) -> float:

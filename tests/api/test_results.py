@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import stager
@@ -66,6 +67,10 @@ def test_what_is_asked_first_is_found_by_guessing(results: dict[str, Any]) -> No
     plan, throw, check = results["plan"], results["throw"], results["check"]
     assert plan.fits
     assert plan.stages == 2
+    turned = plan.rpm / 60 * 2 * np.pi  # [rad/s]
+    assert turned * LAUNCHER.scenario.launcher.template.wheel.radius == pytest.approx(plan.wheel_speed)
+    assert plan.length == pytest.approx({one.name: one.value for one in plan.limits}["length"])
+    assert all(one.satisfied for one in plan.limits)
     again = LAUNCHER.check(*plan.wheel_speed)
     assert (again.exit_speed, again.exit_energy) == pytest.approx((plan.exit_speed, plan.exit_energy), rel=1e-6)
     assert again.exit_energy == pytest.approx(0.5 * 0.018 * LAUNCHER.simulate(*plan.wheel_speed).outlet_speed**2)
