@@ -159,9 +159,13 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
 
 
 def _recovery(state: Settled) -> tuple[Floats, Floats]:
-    """Return the current of each motor [A], (..., wheels), and the bus voltage [V] right after a settled throw."""
-    cycle = state.cycle
-    return recovery_draw(cycle.train, cycle.holding, cycle.target * (1 - state.droop), cycle.supply)
+    """Return the current of each motor [A], (..., wheels), and the bus voltage [V] with the wheels at their slowest.
+
+    That is within a settled throw: a strong motor drives a light wheel on before the throw is over.
+    """
+    cycle, stages = state.cycle, state.throw.stages
+    slowest = cycle.train.columns(stages.wheel_low_a, stages.wheel_low_b) / cycle.train.radius
+    return recovery_draw(cycle.train, cycle.holding, slowest, cycle.supply)
 
 
 def _needed(

@@ -117,7 +117,8 @@ class Transit:
     to the standstill; a stage behind a jam is NOT_REACHED and all its fields are 0.
 
     wheel_speed, wheel_speed_after: surface speed of each side at the start and at the end [m/s]
-    wheel_top: greatest surface speed of each side, above the set one where the projectile drives the wheel [m/s]
+    wheel_top, wheel_low: greatest and least surface speed of each side [m/s]; above the one at the start where the
+        projectile drives the wheel
     entry_speed, exit_speed [m/s]; entry_spin, exit_spin [rad/s]: of the projectile
     slip_at_exit, least_slip: of side A, at the end and the least absolute one [m/s]
     contact_time [s]
@@ -152,6 +153,8 @@ class Transit:
     motor_square_b: Floats
     wheel_top_a: Floats
     wheel_top_b: Floats
+    wheel_low_a: Floats
+    wheel_low_b: Floats
 
     @property
     def jammed(self) -> NDArray[np.bool_]:

@@ -17,6 +17,7 @@ from stager.report.answer import Provenance
 from stager.report.drives import motor_answer
 from tests.drive.machines import HEAT
 from tests.optimise.machines import SEED, launcher, scenario, stage
+from tests.oracle.throw import throw as oracle
 
 SPEEDS = np.array([11.0, 15.0])
 MASSES = (0.03, 0.045, 0.06, 0.08, 0.11, 0.15, 0.2)
@@ -181,7 +182,7 @@ def test_a_charge_lasts_as_many_throws_as_its_energy_is_good_for() -> None:
 
 
 @pytest.mark.parametrize("governed", [False, True])
-def test_greatest_current_and_least_cell_voltage_are_those_right_after_a_throw(governed: bool) -> None:
+def test_greatest_current_and_least_cell_voltage_are_those_of_the_slowest_wheels(governed: bool) -> None:
     # By the circuit: a governor gives the whole bus voltage until its wheel is back, others the throttle that holds it.
     given = _given(0, 2e-5)
     drive = replace(given.launcher.template.drive, governed=governed)
@@ -189,10 +190,13 @@ def test_greatest_current_and_least_cell_voltage_are_those_right_after_a_throw(g
     supply = Supply(voltage=14.8, resistance=0.02, capacity=7200.0)
     machine = replace(given.launcher, template=template, feed=replace(given.launcher.feed, rate=5.0), supply=supply)
 
-    def right_after(volts: float) -> tuple[float, float]:
+    def slowest(volts: float) -> tuple[float, float]:
         state = settled(replace(machine, supply=replace(supply, voltage=volts)), 5.0, SPEEDS)
         assert state is not None
-        back = state.cycle.holding.angular_speed * (1 - state.droop) / drive.speed_constant
+        # The least speed in a throw is that of the reference solver.
+        begun = list(state.throw.stages.wheel_speed_a)
+        least = np.array([float(stage.low[0]) for stage in oracle(machine, begun).stages])
+        back = least / machine.template.wheel.radius * drive.gear / drive.speed_constant
         share = np.ones(2) if governed else np.asarray(state.cycle.holding.throttle)
         bus = volts
         for _ in range(200):
@@ -202,11 +206,12 @@ def test_greatest_current_and_least_cell_voltage_are_those_right_after_a_throw(g
 
     alone = replace(given, launcher=machine)
     (candidate,) = size_motors(alone, SPEEDS, None, 5.0, 0.05).candidates
-    assert candidate.current == pytest.approx(right_after(14.8)[0], rel=2e-3)
+    # The reference solver's motors hold the speed that a throw begins at, not the set one.
+    assert candidate.current == pytest.approx(slowest(14.8)[0], rel=5e-3)
     found = discharge(machine, SPEEDS)
     assert found is not None
     assert found.ends_by == "voltage"
-    volts = [right_after(4 * float(open_voltage(one)))[1] for one in found.left[[0, -1]]]
+    volts = [slowest(4 * float(open_voltage(one)))[1] for one in found.left[[0, -1]]]
     assert found.voltage[[0, -1]] == pytest.approx(volts, rel=2e-3)
     assert volts[-1] >= 4 * LEAST_CELL * (1 - 2e-3)
 

@@ -51,6 +51,8 @@ class Passage:
     peak_acceleration: float = 0.0
     top: Floats = field(default_factory=lambda: np.zeros(2))
     """Greatest speed of either wheel."""
+    low: Floats = field(default_factory=lambda: np.full(2, np.inf))
+    """Least speed of either wheel."""
 
     @property
     def contact_time(self) -> float:
@@ -265,6 +267,7 @@ def _integrate(
     for (stage, _), i in zip(active, range(HEAD, len(last), ENERGIES), strict=True):
         stage.books = last[i : i + ENERGIES]
         stage.top = np.maximum(stage.top, solved.y[i : i + 2].max(axis=1))
+        stage.low = np.minimum(stage.low, solved.y[i : i + 2].min(axis=1))
     return last[:HEAD], clock + float(solved.t[-1])
 
 

@@ -59,8 +59,9 @@ def assert_agreement(batch: Batch, i: int, found: Throw, expected: Outcome) -> N
         assert done.contact_time[i, k] == pytest.approx(stage.contact_time, rel=1e-3)
         after = (done.wheel_speed_after_a[i, k], done.wheel_speed_after_b[i, k])
         assert after == pytest.approx(stage.after, rel=1e-3, abs=1e-3 * expected.exit_speed)
-        top = (done.wheel_top_a[i, k], done.wheel_top_b[i, k])
-        assert top == pytest.approx(tuple(stage.top), rel=1e-3, abs=1e-3 * expected.exit_speed)
+        for ends, most in (("top", stage.top), ("low", stage.low)):
+            sides = [getattr(done, f"wheel_{ends}_{side}")[i, k] for side in "ab"]
+            assert sides == pytest.approx(list(most), rel=1e-3, abs=1e-3 * expected.exit_speed)
         assert done.wheel_work[i, k] == pytest.approx(stage.wheel_work, rel=1e-3, abs=unit)
         assert done.crush_loss[i, k] == pytest.approx(stage.crush_loss, rel=1e-3, abs=unit)
         assert done.peak_acceleration[i, k] == pytest.approx(stage.peak_acceleration, rel=2e-2)

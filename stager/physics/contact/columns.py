@@ -33,17 +33,18 @@ the next stage's axes [m]; MOTOR_SLOPE: torque per loss of speed [N s], 0 withou
 (
     SPEED_A, SPEED_B, ENTRY, EXIT, SPIN_IN, SPIN_OUT, AFTER_A, AFTER_B, SLIP_OUT, LEAST_SLIP, GRIP, DURATION, WORK_A,
     WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, ACCELERATION, IMPULSE_A, IMPULSE_B, SQUARE_A, SQUARE_B, TOP_A, TOP_B,
-) = range(24)  # fmt: skip
-RECORD = 24
+    LOW_A, LOW_B,
+) = range(26)  # fmt: skip
+RECORD = 26
 (
     AXIS, REACH, HEIGHT, DEPTH, RAMP, LENGTH, ROLLING, NIP_STIFFNESS, NIP_EXPONENT, NIP_REBOUND, NORMALS, NIP_LAYOUT,
     LOW_SLIP, HIGH_SLIP, SYMMETRIC,
-) = range(24, 39)  # fmt: skip
+) = range(26, 41)  # fmt: skip
 """AXIS: place of the axes along the barrel [m]; REACH: R + r with growth, HEIGHT: distance of the axis from the line of
 the projectile's centre [m], 0 for a rod; RAMP: half the contact of a round shape, the ramp of a rod [m]; LENGTH: of a
 rod, 0 for round shapes; ROLLING: rolling loss of one side as a force [N]; NORMALS: normal forces that act along the
 barrel; SYMMETRIC: 1 while both sides are alike; ACCELERATION: the greatest force [N] until the contact is over."""
-NIP = 39
+NIP = 41
 
 # SIDE: one side of a nip within one throw.
 (
@@ -51,11 +52,11 @@ NIP = 39
     SLIP, FORCE, RATE, FORCE_BY_SLIP, COUPLING, TORQUE_BY_SPEED, FORCE_BY_PLACE, SLIP_BY_PLACE, RATE_BY_PLACE,
     START_SLIP, START_FORCE, START_RATE, DAMPING, WHEEL_GAIN, BY_SPEED, SHARE, SHARE_COUPLING, TO_SPEED, TO_SPIN,
     PULLED, KNOWN, OFFSET, WORK_SUM, HEAT_SUM, FORCE_SUM, STEP_WORK, STEP_HEAT, FRESH, IMPULSE, SQUARE, IMPULSE_SUM,
-    SQUARE_SUM, STEP_IMPULSE, STEP_SQUARE, TOP, PART,
-) = range(50)  # fmt: skip
+    SQUARE_SUM, STEP_IMPULSE, STEP_SQUARE, TOP, LOW, PART,
+) = range(51)  # fmt: skip
 """GAIN: R/J; BRAKE: −R²/J; TURN: +1 where forward friction spins the projectile forward, else −1; HELD: speed that the
-throttle would hold; START: set speed; SPEED: present speed; TOP: greatest speed up to now [m/s]; WORK, HEAT: up to now
-[J]; IMPULSE, SQUARE: ∫τ dt [N m s] and ∫τ² dt [N^2 m^2 s] up to now of the motor's torque τ above that which holds the
-set speed. All others belong to one step: *_BY_*: a derivative; START_*: at its start; PART: the first of the increments
-of its six stages."""
-SIDE = 50 + 6
+throttle would hold; START: set speed; SPEED: present speed; TOP, LOW: greatest and least speed up to now [m/s]; WORK,
+HEAT: up to now [J]; IMPULSE, SQUARE: ∫τ dt [N m s] and ∫τ² dt [N^2 m^2 s] up to now of the motor's torque τ above that
+which holds the set speed. All others belong to one step: *_BY_*: a derivative; START_*: at its start; PART: the first
+of the increments of its six stages."""
+SIDE = 51 + 6

@@ -19,12 +19,11 @@ from numpy.typing import NDArray
 
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    ACCELERATION, BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, DURATION, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP,
-    FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT, HEAT_SUM, HIGH_SLIP, IMPULSE, IMPULSE_SUM, KNOWN, LOW_SLIP, MASS, OFFSET,
-    PART, PULLED, RATE, RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SPEED,
-    SPIN_INERTIA, SQUARE, SQUARE_SUM, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_IMPULSE,
-    STEP_SQUARE, STEP_WORK, SUM_ENERGIES, TOLERANCE, TOP, TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL,
-    WHEEL_GAIN, WORK, WORK_SUM,
+    ACCELERATION, BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, DURATION, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, FORCE_SUM,
+    FRESH, GAIN, HALF_WIDTH, HEAT, HEAT_SUM, HIGH_SLIP, IMPULSE, IMPULSE_SUM, KNOWN, LOW, LOW_SLIP, MASS, OFFSET, PART,
+    PULLED, RATE, RATE_BY_PLACE, SHARE, SHARE_COUPLING, SLIP, SLIP_BY_PLACE, SLIP_OUT, SPEED, SPIN_INERTIA, SQUARE,
+    SQUARE_SUM, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_IMPULSE, STEP_SQUARE, STEP_WORK,
+    SUM_ENERGIES, TOLERANCE, TOP, TORQUE_BY_SPEED, TO_SPEED, TO_SPIN, TURN, WHEEL, WHEEL_GAIN, WORK, WORK_SUM,
 )  # fmt: skip
 from stager.physics.contact.equations import LEAST_SPEED, evaluate, motor
 
@@ -378,7 +377,7 @@ def integrate_piece(
         for j in range(acting.shape[0]):
             i = acting[j]
             sides[i, SPEED] = sides[i, FRESH]
-            sides[i, TOP] = max(sides[i, TOP], sides[i, FRESH])
+            sides[i, TOP], sides[i, LOW] = max(sides[i, TOP], sides[i, FRESH]), min(sides[i, LOW], sides[i, FRESH])
             if energies:
                 sides[i, WORK] += sides[i, STEP_WORK]
                 sides[i, HEAT] += sides[i, STEP_HEAT]

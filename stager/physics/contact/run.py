@@ -30,8 +30,8 @@ from stager.physics.compiled import COMPILES, compiled, entry
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT, HELD,
-    HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, IMPULSE, IMPULSE_A, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH,
-    LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
+    HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, IMPULSE, IMPULSE_A, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW,
+    LOW_A, LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR,
     PITCH, PULL, PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE,
     SLOWING, SPEED, SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, SQUARE, SQUARE_A, START, STIFFENING, STIFFNESS, SYMMETRIC,
     TOP, TOP_A, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
@@ -102,7 +102,8 @@ def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float
     if turn < 0.0 and stage[LAYOUT] != PAIR:
         speed, slope, inverse = 0.0, 0.0, stage[IDLER_INVERSE]
     side[TURN], side[RADIUS], side[GAIN], side[BRAKE] = turn, radius, radius * inverse, -radius * radius * inverse
-    side[START], side[SPEED], side[TOP], side[HELD], side[TORQUE_SLOPE] = speed, speed, speed, held, slope
+    side[START], side[SPEED], side[TOP], side[LOW] = speed, speed, speed, speed
+    side[HELD], side[TORQUE_SLOPE] = held, slope
     if slope > 0.0:
         pull = stage[PULL]
         drag = air_moment(
@@ -143,7 +144,8 @@ def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: fl
     for j in range(2):
         side = sides[2 * k + j]
         nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
-        nip[IMPULSE_A + j], nip[SQUARE_A + j], nip[TOP_A + j] = side[IMPULSE], side[SQUARE], side[TOP]
+        nip[IMPULSE_A + j], nip[SQUARE_A + j] = side[IMPULSE], side[SQUARE]
+        nip[TOP_A + j], nip[LOW_A + j] = side[TOP], side[LOW]
 
 
 @compiled
@@ -242,7 +244,8 @@ def throw_one(
             if symmetric:
                 a, b_side = sides[2 * k], sides[2 * k + 1]
                 b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
-                b_side[IMPULSE], b_side[SQUARE], b_side[TOP] = a[IMPULSE], a[SQUARE], a[TOP]
+                b_side[IMPULSE], b_side[SQUARE] = a[IMPULSE], a[SQUARE]
+                b_side[TOP], b_side[LOW] = a[TOP], a[LOW]
             if ending == STOPPED:
                 complete_record(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
             nips[k, AXIS] += origin
