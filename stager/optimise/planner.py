@@ -128,7 +128,7 @@ class _Planning:
         self.progress(0.5)
         spread = before = None
         if self.scenario.goal.aim is Aim.STEADIEST and leader is not None:
-            leader, spread, before = steadiest(rows, self.reserve, np.random.default_rng(1))
+            leader, spread, before = steadiest(rows, np.random.default_rng(1), self.clock)
             rows = _put(rows, leader)
         tuned = self.clock.attempt("draws", partial(self._tuned, rows)) if self.draws else None
         self.progress(0.75)

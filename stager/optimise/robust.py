@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from stager.constraints.limit import ROUNDING
 from stager.constraints.recommend import NOMINAL_ONLY, required_share, safe_settings
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
+from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import JUDGED, REACHED, least_speed, settings_at
 from stager.optimise.parts import BestDesign
@@ -38,6 +40,8 @@ from stager.physics.records import FIELDS, Throw, Transit, flatten, take
 
 DRAWN = Options(tolerance=1e-5)
 """Integration of throws of draws."""
+STEADIED = Options(tolerance=1e-5, energies=False)
+"""The same where only the spread of their exit speeds is asked for."""
 NO_RESERVE: Mapping[str, float] = {}
 MARGIN_DRAWS = 1000
 """Draws on which a reserve is found."""
@@ -319,9 +323,11 @@ def _quantile_and_share(sample: Sample, best: Settings, lead: Floats) -> tuple[f
 
 
 def steadiest(
-    rows: Sequence[BestDesign], margins: Mapping[str, float], rng: np.random.Generator
+    rows: Sequence[BestDesign], rng: np.random.Generator, clock: Clock
 ) -> tuple[BestDesign | None, float | None, float | None]:
     """Return the design with the least spread of exit speed at the speed that is asked for.
+
+    Once time is up, of the settings with the least heat.
 
     Returns
     -------
@@ -348,7 +354,7 @@ def steadiest(
         spread = _spread(sample, row.settings.lead, asked)
         if not np.isfinite(plain):
             least = plain = spread
-        found = _steadied(row, sample, asked, margins)
+        found = clock.attempt("the steadiest settings", partial(_steadied, row, sample, asked))
         if found is not None:
             other = _spread(sample, found.settings.lead, asked)
             if other < spread:
@@ -359,13 +365,13 @@ def steadiest(
     return best, least, plain
 
 
-def _steadied(row: BestDesign, sample: Sample, asked: float, margins: Mapping[str, float]) -> Solution | None:
+def _steadied(row: BestDesign, sample: Sample, asked: float) -> Solution | None:
     """Return the settings of a row with the least spread, found from those with the least heat."""
     assert row.solution is not None
     problem: Problem = row.solution.problem
 
     def steadiness(trial: Trial) -> Floats:
-        done = sample.throw(trial.lead, JUDGED)
+        done = sample.throw(trial.lead, STEADIED)
         varied = sample.leaves(done)[:, 1:].std(axis=1) / asked
         return np.where(done.jammed.any(axis=1), -10.0, 1 - varied)
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import count
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,11 +14,13 @@ import pytest
 from stager.config import load
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
+from stager.optimise import clock
 from stager.optimise.judge import judge_settings, settings_at
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.optimise.robust import Sample, first_throws
 from stager.physics.chain import throw
+from stager.physics.records import Throw
 from tests.optimise.machines import unsure
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -73,6 +78,30 @@ def test_minimum_variance_settings_scatter_less_than_random_ones() -> None:
     assert len(others) >= 5
     # These may be 0.3 % slower and therefore scatter a little less.
     assert (fresh.throw(others).exit_speed[:, 1:].std(axis=1) / SPEED).min() > found.spread * 0.98
+
+
+@pytest.mark.parametrize("looks", [120, 250])
+def test_steadiest_settings_are_sought_no_longer_than_time_allows(looks: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # A clock that moves on by a second whenever it is read, as it is before every look at settings.
+    reads = count()
+    monkeypatch.setattr(clock, "time", SimpleNamespace(monotonic=lambda: float(next(reads))))
+    late: list[int] = []
+    throw_all = Sample.throw
+
+    def counted(sample: Sample, *given: Any) -> Throw:
+        late.append(int(next(reads) > looks))
+        return throw_all(sample, *given)
+
+    monkeypatch.setattr(Sample, "throw", counted)
+    task = load(CONFIGS / "table_tennis.toml").scenario()
+    task = replace(task, goal=Goal(aim=Aim.STEADIEST, exit_speed=SPEED))
+    found = plan(task, draws=0, certified=False, seconds=float(looks))
+    assert "the steadiest settings" in found.left_open
+    # Once time is up, only the spread of settings that are known is computed.
+    assert sum(late) <= 2 * task.limit_values.stages
+    assert found.best is not None
+    assert found.best.feasible
+    assert found.best.exit_speed == pytest.approx(SPEED, rel=5e-4)
 
 
 def test_first_throws_have_an_interval_only_where_something_is_uncertain() -> None:
