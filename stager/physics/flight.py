@@ -431,20 +431,22 @@ def _between(before: Floats, after: Floats, axis: int, goal: Floats) -> Floats:
     """Return states at which a coordinate is `goal`, between two steps, by cubic Hermite interpolation in time."""
     step = after[6] - before[6]
 
-    def place(s: Floats) -> Floats:
+    def place(s: Floats, of: int | slice) -> Floats:
+        """Return coordinates at the share `s` of the step [m]."""
+        left, start, end = 1 - s, step * before[3:6][of], step * after[3:6][of]
         return np.asarray(
-            (1 + 2 * s) * (1 - s) ** 2 * before[:3] + s * (1 - s) ** 2 * step * before[3:6]
-            + s**2 * (3 - 2 * s) * after[:3] + s**2 * (s - 1) * step * after[3:6]
+            left * left * ((1 + 2 * s) * before[:3][of] + s * start)
+            + s * s * ((3 - 2 * s) * after[:3][of] - left * end)
         )  # fmt: skip
 
     low, high = np.zeros_like(step), np.ones_like(step)
     rising = after[axis] >= before[axis]
     for _ in range(40):
         middle = (low + high) / 2
-        early = (place(middle)[axis] < goal) == rising
+        early = (place(middle, axis) < goal) == rising
         low, high = np.where(early, middle, low), np.where(early, high, middle)
     share = (low + high) / 2
-    return np.concatenate([place(share), before[3:] + share * (after[3:] - before[3:])])
+    return np.concatenate([place(share, slice(3)), before[3:] + share * (after[3:] - before[3:])])
 
 
 BLUNT_DRAG = 1.0
