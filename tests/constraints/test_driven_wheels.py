@@ -10,23 +10,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, evaluate_limits, no_throw
-from stager.model.launcher import Feed, Launcher, Scenario
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, no_throw
+from stager.model.arrays import Floats
+from stager.model.launcher import Feed, Launcher
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL, limit_values
+from tests.optimise.machines import scenario
 from tests.oracle.throw import throw as oracle
 
 LAYOUTS = pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
 ON_TURNING = [limit for limit in LIMITS if limit.turning]
 SET = ("crush", "drive_reach")
 """Limits of kind WHEEL on set speeds: a wheel grows with the set speed, and its motor has to reach that alone."""
-
-
-TOLD = ("exit_energy", "exit_speed", "energy_per_area", "acceleration", *(limit.name for limit in ON_TURNING))
-"""Limits that a set speed which reaches the goal could break."""
 
 
 def braking(layout: Layout, inertia: float, feed: float = 14.0) -> Launcher:
@@ -68,29 +66,22 @@ def test_limits_are_judged_at_the_greatest_speed_of_a_wheel(layout: Layout, iner
     assert here.value == there.value
 
 
-@pytest.mark.parametrize("layout, asked", [(RAIL, 8.0), (IDLER, 11.0)], ids=["rail", "idler"])
-def test_planned_wheels_keep_their_limit_where_the_projectile_drives_them(layout: Layout, asked: float) -> None:
-    machine, loose = braking(layout, 4e-6), limit_values(grip_margin=0.0, stages=1)
-    goal = Goal(aim=Aim.REACH, exit_speed=asked)
-    known = {"title": "test", "values": {}, "uncertain": (), "realise": lambda values: machine}
+def test_planned_wheels_keep_their_limit_where_the_projectile_drives_them() -> None:
+    asked, share, machine = 11.0, 0.95, braking(PAIR, 4e-6)
+    loose = limit_values(grip_margin=0.0, stages=2, exit_energy=50.0)
 
-    def planned(given: LimitValues) -> tuple[float, float] | None:
-        best = plan(Scenario(launcher=machine, limit_values=given, goal=goal, **known), draws=0).best
-        if best is None or not best.feasible:
-            return None
-        (stage,) = oracle(machine, list(best.lead)).stages
-        return float(best.lead[0]), float(stage.top.max())
+    def planned(given: LimitValues) -> tuple[Floats, float]:
+        task = replace(scenario(machine, Goal(aim=Aim.REACH, exit_speed=asked)), limit_values=given)
+        best = plan(task, draws=0, certified=False).best
+        assert best is not None
+        assert best.feasible
+        return best.lead, max(float(stage.top.max()) for stage in oracle(machine, list(best.lead)).stages)
 
-    found = planned(loose)
-    assert found is not None
-    given, most = found
-    assert most > 1.05 * given
-    between = replace(loose, wheel_speed=0.5 * (given + most))
-    # Whether any set speed reaches what is asked for and turns no wheel faster than that.
-    speed = np.linspace(0.5, float(between.wheel_speed or 0.0), 4000)[:, None]
-    point = OperatingPoint(launcher=machine, limit_values=between, throw=throw(machine, speed))
-    slack = np.min([result.slack for result in evaluate_limits(point) if result.name in TOLD], axis=0)
-    there = (np.abs(point.outlet_speed / asked - 1) < 4e-4) & (slack >= 0)
-    found = planned(between)
-    assert (found is not None) or not there.any()
-    assert found is None or found[1] <= float(between.wheel_speed or 0.0) * (1 + 1e-4)
+    free, most = planned(loose)
+    assert most > 1.5 * free.max()
+    given = replace(loose, wheel_speed=share * most)
+    # Settings exist: slower first wheels brake less, and the second one brakes the rest.
+    speed = np.random.default_rng(0).uniform(0.3, share * most, (20000, 2))
+    point = OperatingPoint(launcher=machine, limit_values=given, throw=throw(machine, speed))
+    assert ((np.abs(point.outlet_speed / asked - 1) < 1e-3) & (point.turning.max(axis=-1) <= share * most)).any()
+    assert planned(given)[1] <= share * most * (1 + 1e-4)
