@@ -22,6 +22,7 @@ WITHOUT = {"files", "source", "watch", "report", "save_plan", "save_fit"}
 """What takes or returns files and sessions is tested with files; see tests/report and tests/bench."""
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_examples_give_what_they_say(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)

@@ -17,6 +17,13 @@ from pathlib import Path
 
 from tests.cli.run import ROOT, restore_interrupt_signal
 
+FEW_DRAWS = """
+from stager.cli import main
+from tests.sharing import few_draws
+with few_draws():
+    main()
+"""
+"""`python -m stager`, with few draws."""
 MAX_WAIT = 90.0
 """Longest wait for an output or an exit [s]."""
 ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("FORCE_COLOR", "CLICOLOR_FORCE")}
@@ -25,16 +32,18 @@ ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("F
 class Terminal:
     """`python -m stager ...` with a terminal of 80 columns; its unread output is in `seen`.
 
-    piped: standard output is a pipe, `process.stdout`, in place of the terminal.
+    piped: standard output is a pipe, `process.stdout`, in place of the terminal; few: with few draws.
     """
 
-    def __init__(self, arguments: Sequence[str], folder: Path, *, piped: bool = False, **changed: str) -> None:
+    def __init__(
+        self, arguments: Sequence[str], folder: Path, *, piped: bool = False, few: bool = False, **changed: str
+    ) -> None:
         self.seen = ""
         self.own, other = pty.openpty()
         termios.tcsetwinsize(other, (40, 80))
         environment = {**ENVIRONMENT, "NO_COLOR": "1", "TERM": "dumb", "PYTHONPATH": str(ROOT), **changed}
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "stager", *arguments],
+            [sys.executable, *(["-c", FEW_DRAWS] if few else ["-m", "stager"]), *arguments],
             stdin=other, stdout=subprocess.PIPE if piped else other, stderr=other, cwd=folder, env=environment,
             start_new_session=True, preexec_fn=_set_controlling_terminal,
         )  # fmt: skip

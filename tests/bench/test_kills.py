@@ -54,7 +54,7 @@ def enter_throws_between_kills(folder: Path, throws: int, kills: int) -> None:
 
 def test_each_throw_is_stored_once_across_kills(tmp_path: Path) -> None:
     # tests/benchmarks/kills.py runs a longer sequence.
-    enter_throws_between_kills(tmp_path, throws=60, kills=6)
+    enter_throws_between_kills(tmp_path, throws=30, kills=3)
 
 
 def test_all_lines_of_a_pasted_block_are_stored(tmp_path: Path) -> None:
@@ -81,7 +81,7 @@ def test_curve_follows_a_throw_and_typing_meanwhile_is_stored_at_once(tmp_path: 
     (tmp_path / "throws.csv").write_text(
         "wheel_1 [rpm],exit_speed [m/s]\n2000,6.9\n2600,9.0\n3200,11.1\n", encoding="utf-8"
     )
-    with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path) as bench:
+    with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path, few=True) as bench:
         bench.expect(OPENING)
         bench.send("3800 13.1\n")
         bench.expect("kept 4: ")

@@ -13,14 +13,12 @@ from stager.bounds import bound, shared
 from stager.bounds.entry_sets import Cells, margins
 from stager.bounds.shared_budget import Asked, begin, within
 from stager.bounds.stages import heated_pair, pair_ceiling
-from stager.bounds.traction import Traction, least_lost, sample, traction_of
+from stager.bounds.traction import least_lost, sample, traction_of
 from stager.config import load
-from stager.model.arrays import Vector
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw, transit
-from stager.physics.compiled import entry
 from stager.physics.friction import Constant, Falling, Tabulated
 from stager.physics.grip_limit import grip_limit
 from tests.optimise.machines import HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, SEED, STREAMER, launcher, scenario, stage
@@ -154,16 +152,9 @@ def test_least_loss_is_that_of_dense_samples(law: object) -> None:
     friction, at = np.empty(slips.size), np.random.default_rng(1).integers(0, 30_000, 500)
     sample(traction.number, traction.values, 0.2, slips, friction)
     least = np.minimum.accumulate((friction * slips)[::-1])[::-1]
-    found = np.empty(at.size)
-    losses(traction, slips[at], found)
+    found = np.array([least_lost(traction, slip) for slip in slips[at]])
     assert (found <= least[at] + 1e-12).all()
     assert found == pytest.approx(least[at], rel=2e-3, abs=1e-6)
-
-
-@entry
-def losses(traction: Traction, slips: Vector, out: Vector) -> None:
-    for n in range(slips.size):
-        out[n] = least_lost(traction, slips[n])
 
 
 def test_grip_margins_hold_for_every_entry_speed_of_a_slice() -> None:

@@ -8,7 +8,6 @@ import pytest
 from stager.bounds.traction import Traction, greatest, least, sample, traction_of
 from stager.model.arrays import Matrix, Vector
 from stager.model.launcher import FrictionLaw
-from stager.physics.compiled import entry
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 
 LAWS: dict[str, FrictionLaw] = {
@@ -21,7 +20,6 @@ LAWS: dict[str, FrictionLaw] = {
 }
 
 
-@entry
 def extremes(traction: Traction, low: Vector, high: Vector, out: Matrix) -> None:
     for n in range(low.size):
         out[0, n], out[1, n] = greatest(traction, low[n], high[n])[0], least(traction, low[n], high[n])[0]

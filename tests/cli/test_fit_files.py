@@ -95,6 +95,7 @@ def test_interruption_during_writing_keeps_the_old_files(
     assert _files(tmp_path) == before
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_interrupted_command_keeps_the_old_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
     _write_old_fit(tmp_path)
@@ -106,6 +107,7 @@ def test_interrupted_command_keeps_the_old_files(tmp_path: Path, monkeypatch: py
     assert _files(tmp_path) == before
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_values_of_a_model_that_does_not_fit_are_not_for_plans(tmp_path: Path) -> None:
     # The two builds of the table differ.
     table = str(ROOT / "configs" / "seed_ball_throws.csv")

@@ -142,12 +142,11 @@ def test_planted_error_is_detected_and_named(
     assert words in " ".join(report.misfit_advice(found))
 
 
-@pytest.mark.parametrize(("factor", "unit"), [(60.0, "turns per second"), (60 / (2 * np.pi), "rad/s")])
-def test_wheel_speeds_in_another_unit_are_named(factor: float, unit: str) -> None:
+def test_wheel_speeds_in_another_unit_are_named() -> None:
     throws = _measured("seed_ball", 1)
-    wheels = tuple(replace(one, values=one.values / factor) for one in throws.wheels)
+    wheels = tuple(replace(one, values=one.values / 60.0) for one in throws.wheels)
     advice = " ".join(report.misfit_advice(_fit("seed_ball", replace(throws, wheels=wheels))))
-    assert f"It would fit as if {unit} had been written as rpm" in advice
+    assert "It would fit as if turns per second had been written as rpm" in advice
 
 
 def test_different_builds_in_one_fit_are_detected() -> None:
@@ -161,11 +160,11 @@ def test_different_builds_in_one_fit_are_detected() -> None:
 def test_builds_thrown_one_after_the_other_are_no_drift() -> None:
     apart = _measured("seed_ball", 2, lambda v, order: np.where(order > 0.5, 1.06 * v, v))
     apart = replace(apart, build=np.where(np.arange(COUNT) < COUNT / 2, "A", "B"))
-    assert {one.kind for one in _fit("seed_ball", apart).misfits} & {"build", "order"} == {"build"}
+    assert {one.kind for one in _fit("seed_ball", apart, words=False).misfits} & {"build", "order"} == {"build"}
     # A drift within each build is one all the same.
     drifting = _measured("seed_ball", 2, lambda v, order: v * (1 + 0.15 * order))
     drifting = replace(drifting, build=np.where(np.arange(COUNT) % 2, "B", "A"))
-    assert "order" in {one.kind for one in _fit("seed_ball", drifting).misfits}
+    assert "order" in {one.kind for one in _fit("seed_ball", drifting, words=False).misfits}
 
 
 def test_builds_that_compare_calls_different_are_not_fitted_as_one() -> None:

@@ -254,6 +254,14 @@ def _excess(slack: Any) -> Floats:
     return np.clip(-np.nan_to_num(slack, nan=-1.0) - 0.5 * ROUNDING, 0.0, 10.0)
 
 
+def speed_within_limits(task: Scenario, wheel_speed: tuple[float, ...]) -> float:
+    """Return the exit speed of settings that keep every limit in the public model [m/s]."""
+    search = PlainSearch(task, len(wheel_speed))
+    search.cost(np.log([wheel_speed]))
+    assert search.found.exit_speed > 0
+    return search.found.exit_speed
+
+
 def tight_limits(scenario: Scenario) -> list[str]:
     """Return the names of the drawn limits."""
     values = scenario.limit_values

@@ -17,7 +17,7 @@ from stager.model.stage import IDLER, PAIR, RAIL
 from stager.optimise.clock import Clock
 from stager.optimise.parts import select
 from stager.optimise.planner import plan
-from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem
+from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem, speed_within_limits
 from tests.oracle.throw import throw as reference_throw
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -31,7 +31,7 @@ def _configured(name: str, goal: Goal | None = None, **limits: Any) -> Scenario:
     return replace(found, limit_values=values, goal=found.goal if goal is None else goal, uncertain=(), draws=None)
 
 
-DRAWN = [(PAIR, 1), (PAIR, 3), (RAIL, 2), (RAIL, 3), (IDLER, 0), (IDLER, 1)]
+DRAWN = [(PAIR, 1), (PAIR, 3), (RAIL, 2), (RAIL, 3), (IDLER, 0)]
 """Layouts and numbers of draws: 0, a ball thrown at a rate within limits on power and acceleration; 1, a rod with
 drives, a supply and a grip margin; 2, a ball with drives; 3, a hollow ball."""
 
@@ -59,35 +59,25 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
 @pytest.mark.parametrize(
     ("seed", "number", "known"),
     [
-        (71, 9, (9.0462, 10.9308, 16.6845, 19.0357, 20.1535)), (72, 12, (0.9585, 3.3749)),
-        (74, 39, (9.056, 12.167, 17.172)), (80, 151, (9.5, 14.0)), (79, 80, (21.234,)), (79, 82, (9.795, 10.768, 18.3)),
+        (72, 12, (0.9585, 3.3749)), (80, 151, (9.5, 14.0)), (79, 80, (21.234,)), (79, 82, (9.795, 10.768, 18.3)),
         (81, 27, (17.69,)),
     ],
-    ids=["small steps", "two nips", "slow wheel", "small loss", "brake", "grip limit by spin", "beyond a limit"],
+    ids=["two nips", "small loss", "brake", "grip limit by spin", "beyond a limit"],
 )  # fmt: skip
 def test_plan_is_as_fast_as_search_on_problems_once_missed(seed: int, number: int, known: tuple[float, ...]) -> None:
-    # Idlers and a rod with an active slip-heat limit: an earlier search planned 10.19 m/s instead of 10.48. A rod in
-    # two nips with a grip margin: an earlier search ignored the margin, broke it, and planned no stage. Idlers of which
-    # the second or the third may be the slow one: an earlier search planned 8.19 m/s instead of 8.47.
-    # A loss at the rate of 6e-5 at most, less than throws stage by stage differ from those in one go: an earlier search
-    # planned 5.11 m/s instead of 7.00. A rod that must leave with less energy than it is fed with, held back by a wheel
-    # six times as fast as throws it fastest: an earlier search found nothing. Idlers that make a disc spin, so that
-    # grip limits are 20 % above those of the tables: an earlier search planned 5.08 m/s instead of 5.65. Limits that
-    # one wheel breaks from 8.9 to 17.4 m/s and keeps above: an earlier search planned 4.04 m/s instead of 6.46.
+    # Those of many stages are in tests/benchmarks/against_search.py. A rod in two nips with a grip margin: an earlier
+    # search ignored the margin, broke it, and planned no stage. A loss at the rate of 6e-5 at most, less than throws
+    # stage by stage differ from those in one go: an earlier search planned 5.11 m/s instead of 7.00. A rod that must
+    # leave with less energy than it is fed with, held back by a wheel six times as fast as throws it fastest: an
+    # earlier search found nothing. Idlers that make a disc spin, so that grip limits are 20 % above those of the
+    # tables: an earlier search planned 5.08 m/s instead of 5.65. Limits that one wheel breaks from 8.9 to 17.4 m/s and
+    # keeps above: an earlier search planned 4.04 m/s instead of 6.46.
     # Source of the known settings: the plain search, of the last ones a plan.
     task = draw_problem(np.random.default_rng([seed, number]))
     task = replace(task, limit_values=replace(task.limit_values, stages=len(known)))
     row = select(task, Clock()).rows[len(known)]
     assert row.feasible
-    assert row.settings.exit_speed >= _speed_within_limits(task, known) * (1 - WITHIN)
-
-
-def _speed_within_limits(task: Scenario, wheel_speed: tuple[float, ...]) -> float:
-    """Return the exit speed of settings that keep every limit in the public model [m/s]."""
-    search = PlainSearch(task, len(wheel_speed))
-    search.cost(np.log([wheel_speed]))
-    assert search.found.exit_speed > 0
-    return search.found.exit_speed
+    assert row.settings.exit_speed >= speed_within_limits(task, known) * (1 - WITHIN)
 
 
 # Drawn goals that a search reaches.
@@ -143,4 +133,4 @@ def test_plan_under_a_tight_limit_is_as_fast_as_plain_search(name: str, value: f
     found = plan(task, draws=0, certified=False)
     assert found.fastest is not None
     assert found.fastest.feasible
-    assert found.fastest.exit_speed >= _speed_within_limits(task, known) * (1 - WITHIN)
+    assert found.fastest.exit_speed >= speed_within_limits(task, known) * (1 - WITHIN)

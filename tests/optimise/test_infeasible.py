@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
-import stager
 from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
@@ -24,7 +23,6 @@ from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
 from stager.optimise.relaxation import OUT_OF_REACH, _hopeless, _outward, _Reach, explain, one_more
-from tests.optimise.builds import CONFIGS
 from tests.optimise.machines import HEAVY, SEED, launcher, scenario, stage
 from tests.optimise.solved import best_of, solved, with_limits, without
 
@@ -163,15 +161,17 @@ FAR_TOO_TIGHT = {
     "supply_current": 0.05, "grip_margin": 0.99,
 }  # fmt: skip
 """Values that leave no throw but those of the feed, or none at all."""
-TIGHT = {
-    "exit_energy": 0.4, "slip_heat": 0.12, "wheel_speed": 7.0, "length": 0.09, "average_power": 5.0,
-    "supply_current": 0.5,
-}  # fmt: skip
-"""Values with which some stage throws, but not to 12 m/s."""
+TIGHT = {"exit_energy": 0.4, "wheel_speed": 7.0, "length": 0.09, "supply_current": 0.5}
+"""Values with which some stage throws, but not to 12 m/s: limits on a throw, a wheel, what is built and the rate."""
+NO_GOAL = ("exit_energy", "wheel_speed", "cost", "supply_current", "grip_margin")
+"""Limits that are looked at without a goal too: one of each kind."""
 
 
-@pytest.mark.parametrize("aim", [Aim.REACH, Aim.FASTEST], ids=lambda aim: aim.value)
-@pytest.mark.parametrize("name", FAR_TOO_TIGHT)
+@pytest.mark.parametrize(
+    ("name", "aim"),
+    [*((name, Aim.REACH) for name in FAR_TOO_TIGHT), *((name, Aim.FASTEST) for name in NO_GOAL)],
+    ids=lambda value: getattr(value, "value", value),
+)
 def test_a_limit_far_too_tight_is_named_with_a_value_that_does(name: str, aim: Aim) -> None:
     # One stage fits without the limit, so that further ones are looked at for a goal only.
     _assert_remedied(name, FAR_TOO_TIGHT[name], _fitting(8.0, 2) if aim is Aim.REACH else _fitting(None, 1))
@@ -211,12 +211,8 @@ def _assert_remedied(name: str, value: float, given: Scenario) -> None:
 def test_share_of_loss_that_would_do_is_a_limit_still() -> None:
     # Governors too weak for the rate: the projectile jams once the wheels have settled, a loss of 1. A share of 1 or
     # more would be no limit, and a configuration with it is refused.
-    weak = stager.load(CONFIGS / "seed_ball.toml").replace({
-        "limits.stages": 1, "limits.settled_loss": 0.02, "feed.rate": "10 /s", "stage.drive.current_limit": "0.3 A",
-        "stage.drive.no_load_current": "0.05 A", "stage.drive.governed": True, "goal.aim": "reach",
-        "goal.exit_speed": "12 m/s",
-    })  # fmt: skip
-    missed = weak.plan(draws=0).missed
-    assert missed is not None
+    drive = replace(DRIVEN.template.drive, current_limit=0.3, no_load_current=0.05, governed=True)
+    weak = replace(DRIVEN, template=replace(DRIVEN.template, drive=drive), feed=replace(DRIVEN.feed, rate=10.0))
+    missed = _missed(scenario(weak, Goal(aim=Aim.REACH, exit_speed=8.0), stages=1, settled_loss=0.02))
     assert missed.conflict == ("settled_loss",)
     assert [(one.needed, one.together) for one in missed.relaxations] == [(None, None)]

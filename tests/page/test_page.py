@@ -17,6 +17,7 @@ from stager.api.documents import Report
 from stager.errors import printable
 from stager.model.launcher import Outlet
 from stager.report.page import page as render
+from tests.bench.terminal import FEW_DRAWS
 from tests.cli.run import stager
 from tests.page import reports
 from tests.page.html_tree import everything, read
@@ -185,15 +186,6 @@ def test_inputs_are_listed_as_written_and_in_si_units() -> None:
     assert rows["[goal] worthwhile"] == ["0.12", "0.12", "", ""]
 
 
-PROGRAM = """
-import sys
-from stager.cli import main
-from tests.sharing import few_draws
-with few_draws():
-    main()
-"""
-
-
 def test_page_is_identical_from_another_process(tmp_path: Path) -> None:
     table, here, again = (tmp_path / name for name in ("throws.csv", "here.html", "again.html"))
     table.write_text(THROWN, encoding="utf-8")
@@ -202,7 +194,7 @@ def test_page_is_identical_from_another_process(tmp_path: Path) -> None:
         assert stager("report", *one_stage, "-o", str(here)).status == 0
     arguments = ["report", *one_stage, "-o", str(again)]
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", PROGRAM, *arguments], capture_output=True, text=True, check=False,
+        [sys.executable, "-W", "error", "-c", FEW_DRAWS, *arguments], capture_output=True, text=True, check=False,
         env={**os.environ, "PYTHONHASHSEED": "7", "LC_ALL": "C", "TZ": "Asia/Tokyo"}, cwd=Path(__file__).parents[2],
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
