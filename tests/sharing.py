@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import fields
 from inspect import signature
 from typing import Any
 
 import pytest
 
 from stager.api import Loaded
-from stager.fit import experiment_design, posterior, prediction
+from stager.fit import experiment_design, fitting, posterior, prediction
+from stager.fit.posterior import Fit
+from stager.fit.table import Throws
+from stager.model.launcher import Scenario
 from stager.optimise import robust
 
 WITHOUT_EFFECT = ("progress", "workers")
 """Options on which no result depends."""
 RESULTS: dict[tuple[str, ...], Any] = {}
 """Results by method, hash of the configuration, arguments, options and number of draws."""
+FITS: dict[Any, tuple[Fit, Any]] = {}
+"""Fits by what they are of, and the state in which they leave their generator."""
 PLAN_DEFAULTS: dict[str, Any] = Loaded.plan.__kwdefaults__
 FIT_DEFAULTS: dict[str, Any] = posterior.posterior.__kwdefaults__
 
@@ -41,6 +48,26 @@ def _cached(name: str, method: Callable[..., Any]) -> Callable[..., Any]:
         return RESULTS[key]
 
     return call
+
+
+def share_fits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fit once what fit, next, sweep and bench rest on.
+
+    Only `fit` asks for words about a fit, which change nothing else: they are looked for at once.
+    """
+
+    def shared(
+        scenario: Scenario, throws: Throws, rng: Any, *, progress: Any = None, words: bool = True, **more: Any
+    ) -> Fit:
+        told = [getattr(scenario, one.name) for one in fields(scenario) if one.name != "realise"]
+        key = pickle.dumps((told, throws, rng.bit_generator.state, more, FIT_DEFAULTS))
+        if key not in FITS:
+            FITS[key] = fit(scenario, throws, rng, **more), rng.bit_generator.state
+        found, rng.bit_generator.state = FITS[key]
+        return found
+
+    fit = fitting.fit
+    monkeypatch.setattr(fitting, "fit", shared)
 
 
 @contextmanager

@@ -11,6 +11,7 @@ import pytest
 
 import stager
 from stager.api import loaded
+from tests.sharing import share_fits
 
 ROOT = Path(__file__).parents[2]
 WITH_EXAMPLES = sorted(
@@ -25,6 +26,7 @@ WITHOUT = {"files", "source", "watch", "report", "save_plan", "save_fit"}
 @pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_examples_give_what_they_say(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    share_fits(monkeypatch)
     monkeypatch.chdir(ROOT)
     module = importlib.import_module(name)
     launcher = stager.load("configs/seed_ball.toml")

@@ -199,6 +199,7 @@ def test_settings_that_break_a_hard_limit_or_jam_give_no_card(old: str, new: str
         package.load(config).card().save(out)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_card_without_a_stage_to_build_answers_no(tmp_path: Path) -> None:
     config, out = ROOT / "configs" / "seed_ball.toml", tmp_path / "card.html"
     slippery = ("contact.friction.static=0.03", "contact.friction.sliding=0.02")
@@ -261,6 +262,7 @@ def test_card_is_overwritten_but_a_user_file_is_not(tmp_path: Path) -> None:
     assert out.read_text(encoding="utf-8") == "mine"
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("changes", [{"measuring.wheel_speed": 0.97}, {"goal.spin": "20 rev/s"}])
 def test_settings_last_first_throw_drawing_and_slider_have_the_same_rpm(changes: dict[str, Any]) -> None:
     # Rounded to the nearest where that breaks no limit, else down; other places rounded by themselves.

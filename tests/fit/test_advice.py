@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -12,13 +11,12 @@ import pytest
 
 import stager
 from stager.api import fitting as learning
-from stager.fit import fitting
-from stager.fit.posterior import Fit
 from stager.fit.prediction import after, before
 from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT
 from tests.optimise.builds import FRESH, share_broken
 from tests.recovery.bench import Plan, measure, table
+from tests.sharing import share_fits
 
 SHIPPED = ("seed_ball", "foam_disc", "streamer", "table_tennis")
 TIGHT = {
@@ -55,29 +53,9 @@ def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, Any, bo
     """Return the answers of fit, next, sweep and bench after the throws, and whether that of bench is from a fit."""
     one, measured = loaded(name, tight), throws(name)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitting, "fit", _cached(fitting.fit))
+        share_fits(patch)
         watched, fitted = one.watch(measured)
         return one.fit(measured), one.next(measured, count=3), one.sweep(throws=measured), watched, fitted
-
-
-def _cached(fit: Callable[..., Fit]) -> Callable[..., Fit]:
-    """Cache the fit by arguments and generator state; restore the state that it leaves.
-
-    Only `fit` asks for words about it, which change nothing else: they are looked for at once.
-    """
-    done: dict[str, tuple[Fit, Any]] = {}
-
-    def again(
-        scenario: Any, throws: Throws, rng: np.random.Generator, *, progress: Any = None, words: bool = True,
-        **more: Any,
-    ) -> Fit:  # fmt: skip
-        key = repr((id(scenario), id(throws), rng.bit_generator.state, more))
-        if key not in done:
-            done[key] = fit(scenario, throws, rng, **more), rng.bit_generator.state
-        found, rng.bit_generator.state = done[key]
-        return found
-
-    return again
 
 
 CASES = pytest.mark.parametrize(("name", "tight"), [("seed_ball", False), *((name, True) for name in SHIPPED[1:])])

@@ -9,6 +9,7 @@ import pytest
 
 import stager as package
 from tests.cli.run import ROOT, stager
+from tests.sharing import few_draws, share_results
 
 pytestmark = pytest.mark.usefixtures("few_draws")
 CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
@@ -19,12 +20,16 @@ WORDS = "was fitted to throws that do not fit the model"
 def fitted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A fit to throws of two builds that differ, so that no single launcher throws like both."""
     path = tmp_path_factory.mktemp("misfit") / "fitted.toml"
-    assert stager("fit", CONFIG, TABLE, "-o", str(path)).status in (0, 1)
+    with few_draws():
+        assert stager("fit", CONFIG, TABLE, "-o", str(path)).status in (0, 1)
     return path
 
 
 @pytest.mark.parametrize("command", [("plan", "--draws", "40"), ("check",), ("throw", "--speed", "12"), ("sweep",)])
-def test_answers_of_a_configuration_that_does_not_fit_say_so(fitted: Path, command: tuple[str, ...]) -> None:
+def test_answers_of_a_configuration_that_does_not_fit_say_so(
+    fitted: Path, command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    share_results(monkeypatch, "plan", "sweep")
     name, *options = command
     given = (name, str(fitted), *options, "--set", "limits.stages=1")
     assert WORDS in " ".join(stager(*given).out.split())

@@ -15,7 +15,7 @@ from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Completed, stager
 from tests.fit.recordings import Wheel, recording
 from tests.page.reports import with_values
-from tests.sharing import share_results
+from tests.sharing import share_fits, share_results
 
 TYPED = {
     "bench": "help\n2400 7.4 first one\n7.5\n3000, 9.2\nbuild b\n3200 jam\n15,5\n200 30\nundo\n4200 12.4\nshow\n",
@@ -131,7 +131,8 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(autouse=True)
 def shared(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Compute plans and fits once for all widths."""
+    """Compute plans and fits once for all widths, and the fit of a table once for all commands."""
+    share_fits(monkeypatch)
     share_results(monkeypatch, "plan", "fit", "next", "compare", "watch", "report", "sweep", "card", "size_motors")
 
 

@@ -6,6 +6,7 @@ Title, file name and build contain markup to test escaping.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
@@ -101,6 +102,12 @@ def infeasible() -> Report:
     path.write_text(with_values(text, stages="1", aim='"reach"\nexit_speed = "16 m/s"'), encoding="utf-8")
     with few_draws():
         return stager.load(path).report()
+
+
+@lru_cache
+def html(make: Callable[[], Report]) -> str:
+    """Return the page of a report above."""
+    return make().html()
 
 
 @lru_cache

@@ -90,7 +90,7 @@ def test_no_sheet_ends_with_the_heading_of_a_section_in_columns(tab: Tab) -> Non
     tab.run("""(() => { const e = document.createElement('div'); e.id = 'spacer';
       const limits = document.getElementById('limits'); limits.parentNode.insertBefore(e, limits); })()""")
     heading = tab.run("document.querySelector('#limits h2').textContent.trim()")
-    for height in range(0, 264, 44):
+    for height in range(0, 264, 66):
         tab.run(f"document.getElementById('spacer').style.height = '{height}mm'")
         sheets = [" ".join(sheet.extract_text().split()) for sheet in PdfReader(io.BytesIO(tab.pdf())).pages]
         assert sum(heading in sheet for sheet in sheets) == 1
