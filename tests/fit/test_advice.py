@@ -11,6 +11,7 @@ import pytest
 
 import stager
 from stager.api import fitting as learning
+from stager.fit import experiment_design
 from stager.fit.prediction import after, before
 from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT
@@ -54,6 +55,7 @@ def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, Any, bo
     one, measured = loaded(name, tight), throws(name)
     with pytest.MonkeyPatch.context() as patch:
         share_fits(patch)
+        patch.setattr(experiment_design, "DRAWS", 100)
         watched, fitted = one.watch(measured)
         return one.fit(measured), one.next(measured, count=3), one.sweep(throws=measured), watched, fitted
 
