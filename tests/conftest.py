@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+# Commands that tests start keep their bytecode, else each compiles the whole package.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 if "PYTEST_XDIST_WORKER" in os.environ:
     # Workers share the cores already; commands that tests start inherit this.
     os.environ["OMP_NUM_THREADS"] = "1"

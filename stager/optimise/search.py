@@ -264,7 +264,7 @@ class _Model:
         rows = [objective(trial), *trial.slack.T]
         if self.least:
             rows.append(trial.exit_speed / self.least - 1.0)
-        return np.stack([np.nan_to_num(row, posinf=1e6, neginf=-1e6) for row in rows], axis=-1)
+        return np.asarray(np.nan_to_num(np.stack(rows, axis=-1), posinf=1e6, neginf=-1e6))
 
     def step(self, penalty: float) -> tuple[Floats, float, float]:
         """Return the step of the linear programme, the gain of merit it promises, and a limit's greatest multiplier."""

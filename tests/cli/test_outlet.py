@@ -9,6 +9,7 @@ import pytest
 import stager as package
 from tests.cli.run import ROOT, document, stager
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 BALL = str(ROOT / "configs" / "seed_ball.toml")
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from tests.cli.run import stager
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 CONFIG = "configs/seed_ball.toml"
 
 

@@ -11,6 +11,7 @@ import stager as package
 from stager.report.page.content import view
 from tests.cli.run import ROOT, document, stager
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 SPIN = -30 * 2 * np.pi
 GOAL = 'spin = "-30 rev/s"\n'
 

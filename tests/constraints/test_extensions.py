@@ -18,6 +18,7 @@ from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from stager.physics.friction import Falling
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 MAX_FIRST_EXIT = 8.0
 """Bound of the added limit: exit speed of the first stage [m/s]."""

@@ -13,6 +13,8 @@ from stager.errors import InputError, InputErrors
 from stager.report import drives
 from tests.broken.corpus import VALID
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
 
 def _loaded(
     tmp_path: Path, *, magazine: object = 40, rate: str = 'rate = "2 /s"', capacity: str = "2.2 Ah"

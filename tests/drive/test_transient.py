@@ -182,7 +182,7 @@ def test_no_wheels_that_spin_up_draw_more_than_the_peaks(ohms: float, limit: flo
     wheels = build_drivetrain(launcher(drive=replace(DRIVE, resistance=0.03, current_limit=limit), radius=0.03), 3)
     assert wheels is not None
     there = hold(wheels, np.full(3, speed), supply)
-    throttle, speeds = float(spin_up_throttle(wheels, there)[0]), np.linspace(0.0, speed, 200)
+    throttle, speeds = float(spin_up_throttle(wheels, there)[0]), np.linspace(0.0, speed, 80)
     seen = np.max([_drawn(wheels, throttle, one, supply, 0.0) for one in speeds], axis=0)
     assert (seen <= np.array(peak_draw(wheels, spin_up_throttle(wheels, there), supply)) * (1 + 1e-6)).all()
     # Wheels that are held take more current as another one pulls the voltage down.

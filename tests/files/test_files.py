@@ -16,6 +16,7 @@ from stager.errors import InputError
 from stager.files import check_place, is_ours, marked_content, read_bytes, write_all, write_whole
 from tests.cli.run import ROOT, TEMPLATE, stager
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 BALL, THROWS = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 CONTENTS = {
     "a.toml": b"x = 1\n", "b.toml": b"#:schema s.json\nx = 1\n", "c.html": b"<!doctype html>\n<p>\n",

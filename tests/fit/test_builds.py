@@ -170,6 +170,7 @@ def test_drift_test_needs_eight_throws() -> None:
     assert "at least 8 throws" in found.reason
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_next_proposes_throws_beyond_the_gripping_ones() -> None:
     # Throws in grip do not locate the grip limit, so the next throw must be faster than those so far.
     given = scenario("seed_ball")
@@ -185,6 +186,7 @@ def test_next_proposes_throws_beyond_the_gripping_ones() -> None:
     assert found.wrong > left[0] > left[-1]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_next_stops_once_decisions_are_certain() -> None:
     given = scenario("constant_pair")
     rng = np.random.default_rng(5)

@@ -21,7 +21,7 @@ SPEEDS = np.linspace(6.0, 20.0, 8)[:, None]
 GIVEN = scenario("seed_ball")
 
 
-RUNS = 240
+RUNS, LAUNCHERS = 240, 6
 
 
 @cache
@@ -54,14 +54,14 @@ def _fitted(given: Scenario, rng: np.random.Generator, scatter: float) -> tuple[
 
 def test_interval_covers_95_percent_of_new_throws_after_a_fit() -> None:
     rng, new, outside, widths = np.random.default_rng(8), np.linspace(7.0, 18.0, 20)[:, None], [], []
-    for _ in range(10):
+    for _ in range(LAUNCHERS):
         known, truth, scatter = _fitted(GIVEN, rng, 0.015)
         exits = by_oracle(truth, new) * np.exp(0.015 * rng.normal(size=20))
         found = observations(known, table(new, exits), 0, scatter)
         outside.append(found.outside.mean())
         widths.append(float(np.median(np.log(found.interval[:, 1] / found.interval[:, 0]))))
-    # Throws of one launcher share its error, so that the standard error is that of ten launchers.
-    assert np.mean(outside) == pytest.approx(0.05, abs=3 * np.std(outside) / np.sqrt(10) + 0.01)
+    # Throws of one launcher share its error, so that the standard error is that of the launchers.
+    assert np.mean(outside) == pytest.approx(0.05, abs=3 * np.std(outside) / np.sqrt(LAUNCHERS) + 0.01)
     # Most of the width is the scatter's own, 2 × 1.96 × 1.5 %.
     assert np.median(widths) == pytest.approx(0.059, rel=0.35)
 

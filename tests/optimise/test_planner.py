@@ -121,7 +121,7 @@ def test_verdict_ladder_and_fastest_are_of_the_same_designs(stages: int) -> None
         assert f"a second adds {100 * found.ladder[2].gain.nominal:.0f} %" in found.verdict
 
 
-@pytest.mark.parametrize("energy", [1e-3, 0.02, 0.5])
+@pytest.mark.parametrize("energy", [1e-3, 0.5])
 def test_only_rows_that_keep_the_limits_have_intervals(energy: float) -> None:
     for rung in _planned(2, exit_energy=energy).ladder:
         for interval in filter(None, (rung.exit_speed, rung.gain)):

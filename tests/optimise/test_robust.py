@@ -24,7 +24,7 @@ from stager.physics.records import Throw
 from tests.optimise.machines import unsure
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-SPEED = 11.0
+SPEED = 9.0
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +63,8 @@ def test_robust_settings_keep_the_limits_at_a_stated_cost(robust_plan: Plan) -> 
 
 def test_minimum_variance_settings_scatter_less_than_random_ones() -> None:
     task = load(CONFIGS / "table_tennis.toml").scenario()
-    task = replace(task, goal=Goal(aim=Aim.STEADIEST, exit_speed=SPEED))
+    two = replace(task.limit_values, stages=2)
+    task = replace(task, limit_values=two, goal=Goal(aim=Aim.STEADIEST, exit_speed=SPEED))
     found = plan(task, draws=0, certified=False)
     assert found.best is not None
     assert found.spread is not None

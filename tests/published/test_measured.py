@@ -25,6 +25,7 @@ from stager.physics.flight import outlet_speed
 from stager.physics.friction import Constant, Falling
 from tests.physics.machines import launcher
 from tests.published.inventory import printed as compare
+from tests.sharing import few_draws
 
 DATA = Path(__file__).parent / "data"
 TEAM = "uw-advanced-robotics/aruw-mcb, launcher constants"
@@ -130,7 +131,8 @@ def _by_fit(count: int) -> Fit:
     """What the program's own fit tells of the `count` slowest throws, as its configuration says them."""
     loaded = stager.load(DATA / "two_wheels_17mm.toml")
     throws = loaded.read_throws(DATA / "two_wheels_17mm.csv").chosen(np.arange(count))
-    return fit(loaded.scenario, throws, np.random.default_rng(0), other_laws=False, words=False)
+    with few_draws():
+        return fit(loaded.scenario, throws, np.random.default_rng(0), other_laws=False, words=False)
 
 
 def test_the_fit_takes_the_whole_table_and_calls_nothing_wild() -> None:
@@ -160,9 +162,10 @@ def _rest_by_fit(name: str, fitted: Rows) -> tuple[Throws, Floats]:
     loaded = stager.load(DATA / f"{name}.toml")
     throws = loaded.read_throws(DATA / f"{name}.csv")
     rest = throws.chosen(np.setdiff1d(np.arange(len(throws)), fitted))
-    found = fit(
-        loaded.scenario, throws.chosen(fitted), np.random.default_rng(0), other_laws=False, words=False
-    )  # fmt: skip
+    with few_draws():
+        found = fit(
+            loaded.scenario, throws.chosen(fitted), np.random.default_rng(0), other_laws=False, words=False
+        )  # fmt: skip
     model = forward_model(found.scenario, own_law(found.scenario), rest)
     return rest, np.median(model.exit_speed(found.posterior.even(np.random.default_rng(1), 400)), axis=0)
 

@@ -214,6 +214,7 @@ def test_no_flight_figure_without_flight_data(tmp_path: Path) -> None:
     assert figures.flight_picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_plan_and_page_include_the_flight(tmp_path: Path) -> None:
     path = tmp_path / "page.toml"
     text = _text().replace("stages = 5", "stages = 1")

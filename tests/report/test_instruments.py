@@ -105,6 +105,7 @@ def test_sweep_tells_the_reading_at_the_recommended_speed() -> None:
     assert _read(float(said[1]), "rpm", _launcher(1.08)) == pytest.approx(swept.recommended.wheel_speed, rel=1e-3)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_advice_after_a_fit_goes_by_the_fitted_tachometer(tmp_path: Path) -> None:
     launcher = SEED.replace({"measuring.wheel_speed": "1.02 ± 0.05", "contact.friction.fade_speed": "9 m/s"})
     real = _launcher(1.08)

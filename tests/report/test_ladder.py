@@ -13,6 +13,7 @@ from stager.optimise.records import Interval, Rung
 from stager.report.plan import ladder_rows, ladder_table
 from tests.cli.run import stager as stager_command
 
+pytestmark = pytest.mark.usefixtures("few_draws")
 SEED_BALL = stager.load("configs/seed_ball.toml").replace({"limits.stages": 2})
 
 

@@ -9,9 +9,11 @@ import pytest
 import stager as package
 from stager.report.plan import UNMEASURED
 from tests.cli.run import ROOT, stager
+from tests.sharing import share_results
 
 
-def test_plan_without_a_feasible_stage_gives_status_one(tmp_path: Path) -> None:
+def test_plan_without_a_feasible_stage_gives_status_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    share_results(monkeypatch, "plan")
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     slippery = text.replace('"0.75 ± 0.08"', "0.05").replace('"0.22 ± 0.04"', "0.05")
     path = tmp_path / "slippery.toml"

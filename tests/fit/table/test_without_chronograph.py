@@ -67,7 +67,7 @@ def test_uncertainty_comments_are_read() -> None:
 LIGHT = scenario("table_tennis")
 
 
-@examples(max_examples=5)
+@examples(max_examples=3)
 @given(speed=st.floats(3.0, 9.0), drop=st.floats(0.4, 2.0), light=st.booleans())
 def test_uncertainty_of_the_range_is_that_of_the_speed_by_the_flight(speed: float, drop: float, light: bool) -> None:
     ball = LIGHT if light else BALL
