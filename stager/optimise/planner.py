@@ -110,6 +110,8 @@ class _Planning:
         self.scenario, self.draws, self.executor, self.clock, self.progress = scenario, draws, executor, clock, progress
         self.rng = np.random.default_rng(0) if rng is None else rng
         self.reserve: Mapping[str, float] = NO_MARGINS
+        self.greatest: Mapping[str, float] = NO_MARGINS
+        """Greatest reserve of each hard limit that a design has needed."""
         self.margin: Margin | None = None
         self.elsewhere = ""
         """Why the wheels of the plan are not set to what throws fastest in the nominal launcher."""
@@ -217,7 +219,8 @@ class _Planning:
 
         def solve() -> list[BestDesign]:
             self._settle_reserve(leader)
-            return [row if not self.reserve else self._again(row) for row in rows]
+            self.greatest = self.reserve
+            return [row if not self.reserve else self._again(row, self.reserve) for row in rows]
 
         found = self.clock.attempt(RESERVE, solve)
         if found is None:
@@ -243,18 +246,18 @@ class _Planning:
                 break
             before = row
             self.reserve = {name: needed.get(name, 0.0) for name in used}
-            row = self._again(row)
+            row = self._again(row, self.reserve)
             if not row.feasible:
                 return before
         return row
 
-    def _again(self, row: BestDesign) -> BestDesign:
-        """Return a design solved anew under the reserve, from its settings without."""
+    def _again(self, row: BestDesign, reserve: Mapping[str, float]) -> BestDesign:
+        """Return a design solved anew under a reserve, from its settings without."""
         if row.solution is None:
             return row
         if any(parts.design for parts in row.parts):
-            return choose_again(self.scenario, row, self.reserve, self.clock)
-        solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
+            return choose_again(self.scenario, row, reserve, self.clock)
+        solution = improve(under(row.solution.problem, reserve), row.solution.trial)
         return replace(row, solution=solution, settings=solution.settings)
 
     def _fastest(self, rows: list[BestDesign], best: Settings | None) -> Settings | None:
@@ -270,7 +273,8 @@ class _Planning:
     def _refined(self, rows: list[BestDesign], row: BestDesign | None) -> list[BestDesign]:
         """Return the designs with `row`, the one to be built, made surer; the same list where nothing has changed.
 
-        With draws its reserve is settled, under which all others are solved anew; without it is refined once more.
+        With draws its reserve is settled; the others, which may need more than it does, are solved anew under the
+        greatest reserve that a design has needed. Without draws it is refined once more.
         """
         if row is None or row is self.refined:
             return rows
@@ -280,7 +284,12 @@ class _Planning:
             better = self.refined = self._settled(row) if self.draws else self._polished(row)
             if self.reserve == before:
                 return rows if better is row else _put(rows, better)
-            others = [one if one.count == row.count or not one.feasible else self._again(one) for one in rows]
+            needed = {name: max(self.greatest.get(name, 0.0), more) for name, more in self.reserve.items()}
+            greatest = {**self.greatest, **needed}
+            if greatest == self.greatest:
+                return _put(rows, better)
+            self.greatest = greatest
+            others = [one if one.count == row.count or not one.feasible else self._again(one, greatest) for one in rows]
             return _put(others, better)
 
         found = self.clock.attempt(RESERVE if self.draws else "the last refinement", refine)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from stager.config import load
 from stager.model.stage import Drive, Supply
 from stager.optimise import planner, robust
 from stager.optimise.clock import Clock
@@ -20,6 +21,7 @@ from stager.optimise.problem import NO_MARGINS, FastestTables
 from stager.optimise.records import Parts, Plan
 from stager.optimise.robust import enough, margin_draws, margin_of
 from stager.parallel import Executor
+from tests.optimise.builds import CONFIGS
 from tests.optimise.machines import HEAVY, scenario, unsure
 from tests.sharing import few_draws
 
@@ -119,6 +121,24 @@ def test_verdict_ladder_and_fastest_are_of_the_same_designs(stages: int) -> None
             assert interval.low <= interval.nominal <= interval.high
     if stages == 2:
         assert f"a second adds {100 * found.ladder[2].gain.nominal:.0f} %" in found.verdict
+
+
+def test_rows_that_are_not_built_keep_hard_limits_in_enough_builds_too() -> None:
+    # Two stages are worth building and far below the limit, so they need no reserve; a third runs into it.
+    given = load(CONFIGS / "seed_ball.toml").scenario()
+    given = replace(
+        given, limit_values=replace(given.limit_values, stages=3, exit_energy=3.8),
+        goal=replace(given.goal, worthwhile=0.3),
+    )  # fmt: skip
+    with few_draws():
+        found = plan(given, draws=60, certified=False)
+    assert found.recommended_stages == 2
+    assert found.fastest is not None
+    assert found.fastest.count == 3
+    assert found.fastest.exit_speed == found.ladder[3].exit_speed.nominal
+    # The mass alone, 18 g ± 0.5 g, lets one build in 20 leave with 1 + 1.645 × 0.5/18 times the energy of the nominal.
+    energy = 0.5 * 0.018 * found.fastest.exit_speed**2
+    assert energy * (1 + 1.645 * 0.5 / 18) < 3.8
 
 
 @pytest.mark.parametrize("energy", [1e-3, 0.5])
