@@ -320,36 +320,43 @@ class _Reach:
         # The goal keeps settings from exceeding the asked speed.
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
-        counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
         steps: list[tuple[int, float]] = []
-        for count in counts:
-            if _hopeless(steps, count, self.least):
+        # One by one: each stage takes its share of power, current and heat, so that the most need not throw fastest.
+        for count in range(max(self.count, 1), most + 1):
+            if _hopeless(steps, most, self.least):
                 break
-            problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins, clock=self.clock)
-            known = [one for one in self.found if one.lead.shape[1] == count]
-            problem.grip_correction = self._corrections.get(count, problem.grip_correction)
-            if known:
-                # Tables differ with the limits, so variables do not carry over.
-                looked = problem.look_at(np.vstack([one.lead for one in known]))
-                x = looked.x
-                trial = refine(problem, best(fastest, looked), fastest, ROUGHLY)
-                reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
-                # What stays far from the limits here does so from other starts.
-                if not reached and not near and trial.violation[0] <= RESTORED:
-                    starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
-                    trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
-            else:
-                shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
-                trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
-            trial = self._gripping(problem, trial)
-            self.found += [] if trial.jammed[0] else [trial]
-            if trial.violation[0] <= 0:
-                steps.append((count, float(trial.exit_speed[0])))
-                if steps[-1][1] > out[0]:
-                    out = steps[-1][1], trial, problem
+            trial, problem = self._best_of(count, margins, near)
+            if trial.violation[0] > 0:
+                continue
+            steps.append((count, float(trial.exit_speed[0])))
+            if steps[-1][1] <= out[0]:
+                break
+            out = steps[-1][1], trial, problem
             if out[0] >= self.least:
                 break
         return out
+
+    def _best_of(self, count: int, margins: Mapping[str, float], near: bool) -> tuple[Trial, Problem]:
+        """Return the best settings of `count` stages under margins; see `best`."""
+        problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins, clock=self.clock)
+        known = [one for one in self.found if one.lead.shape[1] == count]
+        problem.grip_correction = self._corrections.get(count, problem.grip_correction)
+        if known:
+            # Tables differ with the limits, so variables do not carry over.
+            looked = problem.look_at(np.vstack([one.lead for one in known]))
+            x = looked.x
+            trial = refine(problem, best(fastest, looked), fastest, ROUGHLY)
+            reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
+            # What stays far from the limits here does so from other starts.
+            if not reached and not near and trial.violation[0] <= RESTORED:
+                starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
+                trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
+        else:
+            shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
+            trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
+        trial = self._gripping(problem, trial)
+        self.found += [] if trial.jammed[0] else [trial]
+        return trial, problem
 
     def _gripping(self, problem: Problem, trial: Trial) -> Trial:
         """Return settings refined with the grip limits at their own entry speeds, where they rest on those of tables.

@@ -16,6 +16,7 @@ from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import Drive, Supply
+from stager.optimise import relaxation
 from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import BestDesign
@@ -92,6 +93,23 @@ def test_relaxation_of_stages_and_length() -> None:
     assert again is not None
     assert again.count == together["stages"]
     assert again.length == pytest.approx(together["length"], abs=1e-3)
+
+
+def test_stages_are_added_one_by_one_as_most_of_them_need_not_throw_fastest(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Each stage takes its share of power, current or heat: here four stages are the fastest.
+    speeds = dict(enumerate((10.0, 14.0, 17.0, 18.0, 16.0, 13.0, 11.0, 9.0), start=1))
+
+    def explored(problem: Any, *starts: Any, **options: Any) -> Any:
+        return SimpleNamespace(violation=[0.0], exit_speed=[speeds[problem.count]], jammed=[True])
+
+    monkeypatch.setattr(relaxation, "explore", explored)
+    given = scenario(HEAVY, stages=7)
+    bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
+    for asked, fastest in ((9.0, 10.0), (16.5, 17.0), (17.9, 18.0), (30.0, 18.0)):
+        speed, _, problem = _Reach(given, [bare], bare, asked, NO_MARGINS, Clock()).best({})
+        assert speed == fastest
+        assert problem is not None
+        assert speeds[problem.count] == fastest
 
 
 def test_nearest_design_is_the_fastest_feasible_one() -> None:
