@@ -395,11 +395,8 @@ def explore(
             found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
     found = _gripping(problem, found, effort)
     if (least := _reached(problem, found)) is not None:
-        found = _cooler(problem, population, found, least, effort)
-    elif found.violation[0] <= 0.0:
-        least = float(found.exit_speed[0]) * (1 - LEVEL)
-        found = _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
-    return found
+        return _cooler(problem, population, found, least, effort)
+    return _as_fast(problem, found)
 
 
 def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
@@ -407,12 +404,17 @@ def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
     x = problem.adopt(start.take([0]))
     scales = np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None]
     family = problem.look_at(start.lead[:1] * scales, x[0, problem.count :])
-    found = refine(problem, best(fastest, problem.look(x).join(family)), fastest, effort)
+    known = problem.look(x)
+    found = refine(problem, best(fastest, known.join(family)), fastest, effort)
     first = family.take([0])
     if 0.0 < first.violation[0] < RESTORED:
         # Settings that break a limit slightly may be closer to the best than slower ones that break none.
         found = best(fastest, found.join(refine(problem, first, fastest, effort)))
-    if (least := _reached(problem, found)) is not None:
+    least = _reached(problem, found)
+    if least is None:
+        # The start may have been chosen from settings as fast for its slip heat.
+        found = _as_fast(problem, _preferred(found, known))
+    else:
         found = refine(problem, found, coolest, effort, least=least)
     return evaluate_in_full(problem, found)
 
@@ -629,6 +631,14 @@ def _gripping(problem: Problem, found: Trial, effort: Effort) -> Trial:
         x[:, k] = SLOWER
         found = _preferred(found, refine(problem, best(fastest, problem.look(x)), fastest, effort))
     return found
+
+
+def _as_fast(problem: Problem, found: Trial) -> Trial:
+    """Return settings as fast with less slip heat, where there are any; else those found."""
+    if found.violation[0] > 0.0:
+        return found
+    least = float(found.exit_speed[0]) * (1 - LEVEL)
+    return _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
 
 
 def _promising(starts: Trial) -> Trial:
