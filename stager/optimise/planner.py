@@ -155,6 +155,8 @@ class _Planning:
         bought: dict[str, float] = {}
         if advised is not None and row is not None:
             built = broken_by(advised.scenario.launcher, advised.scenario.limit_values, advised.count + 1)
+            if advised.count + 1 < len(rows) and rows[advised.count + 1].feasible:
+                built = []  # With other parts one more stage is within the limits.
             held = self._active(advised, built)
             if self.scenario.goal.asked is None and row.count:
                 gain = self.clock.attempt("the gain of one more stage", partial(one_more, row, rows, self.reserve))

@@ -217,7 +217,7 @@ def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
         ),
         "does not fit" if exit_speed is None else f"{'up to ' if bound else ''}{speed(exit_speed)}",
         MISSING if stages is None else str(stages),
-        MISSING if loses is None else f"{'at least ' if bound else ''}{100 * max(loses, 0.0):.1f}",
+        MISSING if loses is None else f"{'at least ' if bound else ''}{100 * loses:.1f}".replace("-0.0", "0.0"),
     )
 
 

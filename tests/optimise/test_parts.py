@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from stager.constraints import not_judged
+from stager.constraints import broken_by, not_judged
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import Drive, Supply, Wheel
@@ -169,6 +169,18 @@ def test_selected_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
     assert found.ladder[2].cost == pytest.approx(sum(costs))
     fitted = with_parts(scenario(WHEELS), numbers)
     assert [float(fitted.realise({}).stage(k).wheel.radius) for k in range(2)] == wheels
+
+
+def test_no_limit_on_what_is_built_binds_where_other_parts_leave_room_for_a_stage() -> None:
+    # Two wide wheels are 246 mm long and a third would make it 372 mm, but smaller wheels fit three times.
+    goal = Goal(aim=Aim.FASTEST, worthwhile=0.3)
+    found = plan(scenario(WHEELS, goal, length=0.3), draws=0, certified=False)
+    assert found.best is not None
+    assert found.best.count == 2
+    assert found.ladder[3].kept
+    assert broken_by(found.best.design.launcher, found.best.design.limit_values, 3) == ["length"]
+    assert "length" not in found.binding
+    assert found.one_more_stage is None
 
 
 def test_no_catalogue_without_alternatives() -> None:
