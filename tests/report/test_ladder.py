@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
+import numpy as np
 import pytest
+from scipy.stats import spearmanr
 
 import stager
 from stager.model.requirements import Aim, Goal
-from stager.optimise.ladder import advise
+from stager.optimise.draws import Draws
+from stager.optimise.ladder import TunedDraws, advise, rungs
 from stager.optimise.records import Interval, Rung
 from stager.report.plan import ladder_rows, ladder_table
 from tests.cli.run import stager as stager_command
@@ -65,6 +70,71 @@ def test_stage_that_gains_enough_in_too_few_builds_is_not_called_one_that_gains_
         assert f"12.5 %, but only {100 * probability:.0f} of 100 possible builds gain the 12 %" in said
     assert "would add 11.9 %, less than the 12 %" in _verdict(0.1197, None)
     assert "less than the 12 %" in _verdict(0.08, 0.02)
+
+
+def _drawn(gain: float, spread: float) -> tuple[TunedDraws, float]:
+    """Return draws whose second stage adds `gain` ± `spread` [-], by friction more than by feed, and friction's share.
+    """
+    friction, feed = np.random.default_rng(1).normal(size=(2, 1000))
+    added = gain + spread * (0.9 * friction + 0.3 * feed)
+    speeds = np.stack([np.full(1000, 1.2), np.full(1000, 10.0), 10.0 * (1 + added)])
+    # Lane 0 is the configuration's own, and what does not vary explains nothing.
+    values = {"feed.speed": feed, "contact.friction.static": friction, "projectile.mass": np.full(1000, 0.018)}
+    lanes = {key: np.append(0.0, drawn) for key, drawn in values.items()}
+    draws = Draws(values=lanes, launcher=SEED_BALL.scenario.launcher, lanes=1001)
+    return TunedDraws(draws=draws, exit_speed=speeds), float(spearmanr(friction, added)[0] ** 2)
+
+
+def test_verdict_names_what_to_measure_first_only_while_a_stage_is_in_doubt() -> None:
+    scenario = SEED_BALL.scenario
+    given = replace(scenario, goal=replace(scenario.goal, worthwhile=0.12))
+
+    def advice(gain: float, tuned: TunedDraws | None, chance: float | None) -> Any:
+        second = Interval(nominal=gain)
+        ladder = (
+            Rung(stages=0, exit_speed=Interval(nominal=1.2)),
+            Rung(stages=1, exit_speed=Interval(nominal=10.0), gain=Interval(nominal=7.0), probability_worthwhile=1.0),
+            Rung(stages=2, exit_speed=Interval(nominal=10 * (1 + gain)), gain=second, probability_worthwhile=chance),
+        )
+        return advise(ladder, given, 1, tuned)
+
+    for gain in (0.115, 0.125):
+        tuned, share = _drawn(gain, 0.03)
+        found = advice(gain, tuned, float((tuned.gain(1) >= 0.12).mean()))
+        assert found.settled_by == "contact.friction.static"
+        assert found.share == pytest.approx(share, abs=1e-6)
+        told = f" Uncertain contact.friction.static causes about {100 * share:.0f} % of the doubt: measure it first."
+        assert found.sentence.endswith(told)
+    for gain, chance in ((0.06, 0.02), (0.2, 0.98)):
+        clear = advice(gain, _drawn(gain, 0.03)[0], chance)
+        assert clear.settled_by is None
+        assert "measure" not in clear.sentence
+    assert "measure" not in advice(0.125, None, None).sentence
+
+
+def test_only_rows_that_keep_the_limits_have_intervals_of_draws() -> None:
+    # The feed and one stage are too fast for a limit that two stages keep, as the second one brakes.
+    scenario = SEED_BALL.scenario
+    tuned = _drawn(0.125, 0.03)[0]
+
+    def row(count: int, speed: float, feasible: bool) -> Any:
+        settings = SimpleNamespace(
+            exit_speed=speed, length=0.1, average_power=None, verdicts=(), throw=SimpleNamespace(jammed=False)
+        )
+        return SimpleNamespace(count=count, scenario=scenario, parts=(), settings=settings, feasible=feasible)
+
+    fed, one, two = rungs([row(0, 12.0, False), row(1, 10.0, False), row(2, 8.0, True)], tuned)
+    for rung in (fed, one):
+        assert not rung.kept
+        assert rung.exit_speed.low is None
+        assert rung.exit_speed.high is None
+        assert rung.probability_worthwhile is None
+        assert rung.gain is None or (rung.gain.low is None and rung.gain.high is None)
+    assert two.kept
+    assert (two.exit_speed.low, two.exit_speed.high) == tuple(np.quantile(tuned.exit_speed[2], (0.025, 0.975)))
+    assert two.gain is not None
+    assert (two.gain.low, two.gain.high) == tuple(np.quantile(tuned.gain(1), (0.025, 0.975)))
+    assert two.probability_worthwhile == (tuned.gain(1) >= scenario.goal.worthwhile).mean()
 
 
 def test_fewer_stages_do_not_seem_to_reach_an_asked_speed() -> None:

@@ -35,8 +35,9 @@ def test_first_advice_is_to_measure_until_a_fit_stands_behind_the_contact(tmp_pa
     loaded = package.load(config)
     fit = loaded.fit(loaded.read_throws(table, build="A"), stages=1).fit
     (fitted, *_) = loaded.save_fit(fit, tmp_path / "fitted.toml")
-    assert "uesses" not in stager("plan", str(fitted), *brief).out
     known = tmp_path / "known.toml"
     text = config.read_text(encoding="utf-8")
     known.write_text(text.replace(" ± 0.08", "").replace(" ± 0.04", "").replace(" ± 2 m/s", ""), encoding="utf-8")
-    assert "uesses" not in stager("plan", str(known), *brief).out
+    for command in ("plan", "worth"):
+        for path in (fitted, known):
+            assert "uesses" not in stager(command, str(path), *brief).out
