@@ -331,4 +331,4 @@ def _fall(found: Hazards) -> str:
     ]
     first, *others = far
     text = ", ".join([first.replace(" m ", f" m from {found.height:g} m up ", 1), *others])
-    return f"Fall: up to {text}. {found.fall.caution}"
+    return f"Fall: at this speed up to {text}; a faster build flies farther. {found.fall.caution}"
