@@ -330,8 +330,8 @@ class Bound:
 
 
 def bound(
-    scenario: Scenario, most: int, reached: float = 0.0, *, effort: int = EFFORT, tolerance: float = TOLERANCE
-) -> Bound:
+    scenario: Scenario, most: int, reached: float = 0.0, *, tolerance: float = TOLERANCE
+) -> Bound:  # fmt: skip
     """Return an upper bound on exit speed over all settings of up to `most` stages.
 
     Limits of single stages are taken into account; those that stages share are left out, so the bound may be looser
@@ -344,7 +344,7 @@ def bound(
         Greatest number of stages.
     reached : float
         Exit speed of a known setting [m/s]. At the cap, the cap is returned.
-    effort, tolerance
+    tolerance : float
         For each stage, see `StageQuery`.
     """
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
@@ -357,7 +357,7 @@ def bound(
     # Once the bound is at the cap, further stages cannot raise it.
     while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:
         index = len(speeds) - 1
-        task = _task(scenario, index, arriving, cap, tolerance, effort)
+        task = _task(scenario, index, arriving, cap, tolerance)
         if isinstance(task, str):
             missing = task
             break
@@ -394,7 +394,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
 
 
 def _task(
-    scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float, effort: int
+    scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float
 ) -> StageQuery | str:
     """Return the query for stage `index` with entries `arriving`, or the kind of stage that has no bound."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
@@ -414,7 +414,7 @@ def _task(
     turning = arriving.spins or spins(launcher, stage)
     ceiling = pair_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
-    effort = effort if stage.layout.side_b_driven else effort // DEARER
+    effort = EFFORT if stage.layout.side_b_driven else EFFORT // DEARER
     return StageQuery(enclose, meter, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
 
 

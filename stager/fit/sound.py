@@ -207,7 +207,6 @@ def listen(
     *,
     marks: int = 1,
     near: Sequence[float] = (),
-    tolerances: Tolerances = TOLERANCES,
 ) -> Heard:
     """Return knocks, flight time, speed and tones of a recording.
 
@@ -223,12 +222,12 @@ def listen(
     near : sequence of float
         Approximate times of the two knocks, where there are more [s].
     """
-    found = knocks(recording, tolerances)
-    taken = choose(found, near, tolerances)
+    found = knocks(recording)
+    taken = choose(found, near)
     pair = taken if isinstance(taken, tuple) else None
-    time, speed = (Estimate(reason=str(taken)),) * 2 if pair is None else flight(pair, path, tolerances)
+    time, speed = (Estimate(reason=str(taken)),) * 2 if pair is None else flight(pair, path)
     release = pair[0].time if pair else None
-    tones = tuple(tone(recording, low, high, marks, release, tolerances) for low, high in ranges)
+    tones = tuple(tone(recording, low, high, marks, release) for low, high in ranges)
     return Heard(knocks=found, taken=pair, flight_time=time, speed=speed, tones=tones)
 
 
@@ -254,7 +253,7 @@ def whiten(samples: Floats, rate: float) -> Floats:
     return np.asarray(white / scale) if scale > 0 else np.asarray(white)
 
 
-def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[Knock, ...]:
+def knocks(recording: Recording) -> tuple[Knock, ...]:
     """Return the knocks of a recording in the order of time.
 
     A knock is a peak in the power of the whitened sound above the noise; its onset is where Akaike's criterion splits
@@ -268,27 +267,27 @@ def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[K
     from scipy import signal
 
     rate, samples = recording.rate, recording.samples
-    block = max(1, round(tolerances.envelope / 8 * rate))
+    block = max(1, round(TOLERANCES.envelope / 8 * rate))
     if samples.size < 512 * block or not np.ptp(samples):
         return ()
     white = whiten(samples, rate)
-    views = [white, *(_band(white, rate, low, high) for low, high in tolerances.bands if 2.2 * high < rate)]
-    blur = [0.0, *(0.3 / (high - low) for low, high in tolerances.bands)]
-    clear = np.stack([_clearance(view, rate, block, tolerances) for view in views])
+    views = [white, *(_band(white, rate, low, high) for low, high in TOLERANCES.bands if 2.2 * high < rate)]
+    blur = [0.0, *(0.3 / (high - low) for low, high in TOLERANCES.bands)]
+    clear = np.stack([_clearance(view, rate, block) for view in views])
     level = clear.max(axis=0)
-    gap = max(1, round(tolerances.apart * rate / block))
+    gap = max(1, round(TOLERANCES.apart * rate / block))
     # The filter has not settled at the beginning.
     level[: _window(samples, rate) // block + 1] = level.min()
-    peaks, _ = signal.find_peaks(level, height=0.0, prominence=tolerances.drop, distance=gap)
+    peaks, _ = signal.find_peaks(level, height=0.0, prominence=TOLERANCES.drop, distance=gap)
     found, after = [], 0
     for peak in peaks.tolist():
         top, best = (peak + 1) * block, int(np.argmax(clear[:, peak]))
-        begin = max(after, top - round(tolerances.before_peak * rate))
+        begin = max(after, top - round(TOLERANCES.before_peak * rate))
         onset = _onset(views[best][begin:top], rate)
         if onset is not None:
             time = recording.start + begin / rate + onset[0]
-            spread = float(np.sqrt(onset[1] ** 2 + tolerances.onset**2 + blur[best] ** 2))
-            found.append(Knock(time=time, standard_uncertainty=spread, level=float(level[peak]) + tolerances.loudness))
+            spread = float(np.sqrt(onset[1] ** 2 + TOLERANCES.onset**2 + blur[best] ** 2))
+            found.append(Knock(time=time, standard_uncertainty=spread, level=float(level[peak]) + TOLERANCES.loudness))
         after = top
     return tuple(found)
 
@@ -302,7 +301,7 @@ def _band(white: Floats, rate: float, low: float, high: float) -> Floats:
     return np.asarray(narrow / (np.median(np.abs(narrow)) / 0.6745))
 
 
-def _clearance(view: Floats, rate: float, block: int, tolerances: Tolerances) -> Floats:
+def _clearance(view: Floats, rate: float, block: int) -> Floats:
     """Return the level above the threshold of a knock [dB], one value a block."""
     from scipy import signal
 
@@ -310,8 +309,8 @@ def _clearance(view: Floats, rate: float, block: int, tolerances: Tolerances) ->
     smooth = signal.oaconvolve(np.mean(cut**2, axis=1), np.full(8, 1 / 8), mode="same")
     level = 10 * np.log10(np.maximum(smooth, 1e-6))
     middle, high = np.quantile(level, [0.5, 0.84])
-    threshold = middle + max(tolerances.loudness, tolerances.spreads * float(high - middle))
-    usual = _usual(level, round(tolerances.around * rate / block)) + tolerances.loudness
+    threshold = middle + max(TOLERANCES.loudness, TOLERANCES.spreads * float(high - middle))
+    usual = _usual(level, round(TOLERANCES.around * rate / block)) + TOLERANCES.loudness
     return np.asarray(level - np.maximum(threshold, usual))
 
 
@@ -348,7 +347,7 @@ def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
 
 
 def choose(
-    found: Sequence[Knock], near: Sequence[float] = (), tolerances: Tolerances = TOLERANCES
+    found: Sequence[Knock], near: Sequence[float] = (),
 ) -> tuple[Knock, Knock] | str:
     """Return the two knocks of a throw, or the reason why they are unknown; near: their approximate times [s]."""
     if len(found) < 2:
@@ -357,7 +356,7 @@ def choose(
         first, second = (_nearest(found, at) for at in sorted(near)[:2])
         return (first, second) if first.time < second.time else f"both times are near the knock at {first.time:.3f} s"
     loudest = sorted(found, key=lambda knock: -knock.level)
-    if len(found) > 2 and loudest[1].level - loudest[2].level < tolerances.clear:
+    if len(found) > 2 and loudest[1].level - loudest[2].level < TOLERANCES.clear:
         times = ", ".join(f"{knock.time:.3f}" for knock in sorted(found, key=lambda knock: knock.time)[:8])
         more = ", ..." if len(found) > 8 else ""
         return f"{len(found)} knocks are heard, at {times}{more} s, and no two of them stand out"
@@ -369,7 +368,7 @@ def _nearest(found: Sequence[Knock], at: float) -> Knock:
     return min(found, key=lambda knock: abs(knock.time - at))
 
 
-def flight(pair: tuple[Knock, Knock], path: Path, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
+def flight(pair: tuple[Knock, Knock], path: Path) -> tuple[Estimate, Estimate]:
     """Return time of flight [s] and mean speed over it [m/s] from two knocks.
 
     V = Z/(t + A/c): Z the distance, t the time between the knocks at the microphone, A its distance from the first less
@@ -401,7 +400,7 @@ def flight(pair: tuple[Knock, Knock], path: Path, tolerances: Tolerances = TOLER
         speed.standard_uncertainty / (speed.value or 1.0),
         float(speed_of_sound(path.temperature.value or 0.0)),
     )
-    if not 0 <= share <= tolerances.worst:
+    if not 0 <= share <= TOLERANCES.worst:
         return time, Estimate(reason=f"its standard uncertainty would be {100 * abs(share):.0f} %")
     if (speed.value or 0.0) > sound:
         return time, Estimate(reason=f"{speed.value:.0f} m/s would be faster than sound: not the two knocks of a throw")
@@ -434,7 +433,6 @@ def _ends(pair: tuple[Knock, Knock], path: Path) -> str:
 
 def tone(
     recording: Recording, low: float, high: float, marks: int = 1, release: float | None = None,
-    tolerances: Tolerances = TOLERANCES,
 ) -> Tone:  # fmt: skip
     """Return a wheel's speed before a throw, its droop and its recovery.
 
@@ -448,15 +446,15 @@ def tone(
     release : float or None
         Time of the throw in the file [s]; None: that of the deepest dip.
     """
-    heard = _pitch(recording, low * marks, high * marks, release, tolerances)
+    heard = _pitch(recording, low * marks, high * marks, release)
     if isinstance(heard, str):
         unknown = Estimate(reason=heard)
         after = Estimate(reason="the wheel's tone is not heard")
         return Tone(turns=unknown, droop=after, recovery=after, harmonics=(), low=low, high=high)
     pitch, spread, lines = heard
     turns = Estimate(value=pitch / marks, standard_uncertainty=spread / marks)
-    path = track(recording, pitch, lines, release, tolerances)
-    droop, recovery = (path, path) if isinstance(path, Estimate) else dip(path, release, tolerances)
+    path = track(recording, pitch, lines, release)
+    droop, recovery = (path, path) if isinstance(path, Estimate) else dip(path, release)
     return Tone(turns=turns, droop=droop, recovery=recovery, harmonics=lines, low=low, high=high)
 
 
@@ -519,33 +517,33 @@ def _spectra(recording: Recording, frame: float, overlap: int, highest: float) -
 
 
 def _pitch(
-    recording: Recording, low: float, high: float, release: float | None, tolerances: Tolerances
+    recording: Recording, low: float, high: float, release: float | None
 ) -> tuple[float, float, tuple[int, ...]] | str:
     """Return the base frequency between `low` and `high` [Hz], its standard uncertainty and harmonics, or a reason."""
     if high >= recording.rate / 2:
         return f"{high:.0f} Hz needs more than the recording's {recording.rate:.0f} samples a second"
     if not np.ptp(recording.samples):
         return "the recording is silent"
-    least = tolerances.periods / low
-    part = _part(recording, release, max(least, tolerances.frame))
+    least = TOLERANCES.periods / low
+    part = _part(recording, release, max(least, TOLERANCES.frame))
     if part.duration < least:
         return f"the recording is too short for a wheel as slow as {low:.3g} turns a second"
-    frame = min(part.duration, max(tolerances.frame, 2 * RESOLVED / low))
-    top = min(recording.rate / 2.05, tolerances.harmonics * high)
+    frame = min(part.duration, max(TOLERANCES.frame, 2 * RESOLVED / low))
+    top = min(recording.rate / 2.05, TOLERANCES.harmonics * high)
     spectra = _spectra(part, frame, 2, top)
     mean = spectra.power.mean(axis=0)
     gain = spectra.independent * np.where(mean > 1, mean - 1 - np.log(np.maximum(mean, 1e-12)), 0.0)
-    score, count = _scores(gain, spectra.bin, low, high, frame, top, tolerances)
+    score, count = _scores(gain, spectra.bin, low, high, frame, top)
     best = int(np.argmax(score.value))
     if not score.value[best] > 0 or not count[best]:
         return "no tone stands out of the noise in the range searched"
     rival = _rival(score, best, frame, count[best])
-    if rival is not None and score.value[rival] > tolerances.rival * score.value[best]:
+    if rival is not None and score.value[rival] > TOLERANCES.rival * score.value[best]:
         return (
             f"two tones stand out, {score.pitch[best]:.1f} and {score.pitch[rival]:.1f} Hz: a narrower range for each"
             " tells them apart"
         )
-    parted = _fits_better(gain, spectra.bin, float(score.pitch[best]), float(score.value[best]), frame, top, tolerances)
+    parted = _fits_better(gain, spectra.bin, float(score.pitch[best]), float(score.value[best]), frame, top)
     if parted is not None and not low <= parted <= high:
         return (
             f"the tone near {score.pitch[best]:.1f} Hz belongs to one of {parted:.1f} Hz, which is outside the range"
@@ -554,7 +552,7 @@ def _pitch(
     lines = tuple(
         h for h in range(1, count[best] + 1) if _at(gain, h * score.pitch[best] / spectra.bin) > np.log(gain.size)
     )
-    return _refined(spectra, float(score.pitch[best]), lines, frame, tolerances)
+    return _refined(spectra, float(score.pitch[best]), lines, frame)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -564,23 +562,23 @@ class _Scores:
 
 
 def _scores(
-    gain: Floats, step: float, low: float, high: float, frame: float, top: float, tolerances: Tolerances
+    gain: Floats, step: float, low: float, high: float, frame: float, top: float
 ) -> tuple[_Scores, list[int]]:
     """Return the score of every base frequency: harmonics found less harmonics missing, with the best number."""
-    pitch = np.arange(low, high, 1 / (4 * frame * tolerances.harmonics))
+    pitch = np.arange(low, high, 1 / (4 * frame * TOLERANCES.harmonics))
     cost = np.log(gain.size)
     total, best = np.zeros(pitch.size), np.zeros(pitch.size)
     count = np.zeros(pitch.size, dtype=int)
-    for h in range(1, tolerances.harmonics + 1):
+    for h in range(1, TOLERANCES.harmonics + 1):
         inside = h * pitch <= top
         here = _at(gain, np.where(inside, h * pitch, 0.0) / step)
         # Between the penalty of a missing harmonic and the cap of a loud one.
-        worth = np.clip(2 * (here - cost), -tolerances.line_missing, tolerances.line_cap)
+        worth = np.clip(2 * (here - cost), -TOLERANCES.line_missing, TOLERANCES.line_cap)
         total = np.where(inside, total + worth, -np.inf)
         better = total > best
         best, count = np.where(better, total, best), np.where(better, h, count)
     # Equal scores are ordered by power.
-    power = sum(_at(gain, h * pitch / step) * (h <= count) for h in range(1, tolerances.harmonics + 1))
+    power = sum(_at(gain, h * pitch / step) * (h <= count) for h in range(1, TOLERANCES.harmonics + 1))
     return _Scores(pitch=pitch, value=best + 1e-9 * np.asarray(power)), count.tolist()
 
 
@@ -593,7 +591,7 @@ def _rival(score: _Scores, best: int, frame: float, count: int) -> int | None:
 
 
 def _fits_better(
-    gain: Floats, step: float, pitch: float, value: float, frame: float, top: float, tolerances: Tolerances
+    gain: Floats, step: float, pitch: float, value: float, frame: float, top: float
 ) -> float | None:  # fmt: skip
     """Return a simple fraction or multiple of `pitch` [Hz] with a clearly higher score; None: there is none."""
     for share in (1 / 2, 1 / 3, 2 / 3, 1 / 4, 3 / 4, 3 / 2, 2.0, 3.0):
@@ -601,10 +599,10 @@ def _fits_better(
         # Its harmonics are not resolved in a frame.
         if near * frame < RESOLVED or near >= top:
             continue
-        width = max(0.02 * near, 1 / frame / tolerances.harmonics)
-        score, _ = _scores(gain, step, near - width, near + width, frame, top, tolerances)
+        width = max(0.02 * near, 1 / frame / TOLERANCES.harmonics)
+        score, _ = _scores(gain, step, near - width, near + width, frame, top)
         best = int(np.argmax(score.value))
-        if tolerances.rival * score.value[best] > value:
+        if TOLERANCES.rival * score.value[best] > value:
             return float(score.pitch[best])
     return None
 
@@ -646,7 +644,7 @@ def _tracked(spectra: _Spectra, grid: Floats, lines: Sequence[int]) -> tuple[Flo
 
 
 def _refined(
-    spectra: _Spectra, pitch: float, lines: tuple[int, ...], frame: float, tolerances: Tolerances
+    spectra: _Spectra, pitch: float, lines: tuple[int, ...], frame: float
 ) -> tuple[float, float, tuple[int, ...]] | str:
     """Return the mean base frequency over frames, its standard uncertainty with their scatter, and the harmonics."""
     width = min(0.03 * pitch, 2.0 / frame)
@@ -659,22 +657,21 @@ def _refined(
     own = float(np.mean(spread[good]))
     # Frames overlap by half.
     count = max(1.0, good.sum() / 2)
-    total = np.hypot(max(float(np.std(found[good])), own) / np.sqrt(count), tolerances.clock * mean)
-    if total > tolerances.worst * mean:
+    total = np.hypot(max(float(np.std(found[good])), own) / np.sqrt(count), TOLERANCES.clock * mean)
+    if total > TOLERANCES.worst * mean:
         return "the tone wanders too much"
     return mean, float(total), lines
 
 
 def track(
     recording: Recording, pitch: float, lines: Sequence[int], release: float | None = None,
-    tolerances: Tolerances = TOLERANCES,
 ) -> Track | Estimate:  # fmt: skip
     """Return the tone's base frequency over time around a throw, or an estimate without value and the reason.
 
     pitch: before the throw [Hz]; lines: its harmonics; release: time of the throw [s].
     """
-    low, high = pitch * (1 - tolerances.swing), pitch * (1 + tolerances.swing / 4)
-    frame = max(tolerances.periods / pitch, 0.06)
+    low, high = pitch * (1 - TOLERANCES.swing), pitch * (1 + TOLERANCES.swing / 4)
+    frame = max(TOLERANCES.periods / pitch, 0.06)
     begin, end = recording.start, recording.start + recording.duration
     if release is not None:
         begin, end = max(begin, release - 1.5), min(end, release + 5.0)
@@ -698,7 +695,7 @@ def track(
     )  # fmt: skip
 
 
-def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
+def dip(path: Track, release: float | None = None) -> tuple[Estimate, Estimate]:
     """Return droop [-] and recovery time [s] of a throw, from a fit of 1 − D·exp(−(t − t₀)/τ) to a wheel's speed.
 
     A frame has the mean speed under its window. D is the droop, τ·ln 10 the time to regain nine tenths of it.
@@ -730,7 +727,7 @@ def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLE
     best, start = np.inf, np.zeros(4)
     for begin in begins.tolist():
         use = clear(begin)
-        for constant in tolerances.constants:
+        for constant in TOLERANCES.constants:
             columns = np.stack([np.ones(path.time.size), -lost(begin, constant, 6)], axis=1) / sigma[:, None]
             found, *_ = np.linalg.lstsq(columns[use], (path.turns / sigma)[use])
             left = np.abs(columns @ found - path.turns / sigma)[use]
@@ -738,7 +735,7 @@ def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLE
             if cost < best:
                 best, start = cost, np.array([found[0], found[1] / found[0], np.log(constant), begin])
     use, low, high = clear(start[3]), begins[0] - half / 4, begins[-1] + half / 4
-    start[1] = np.clip(start[1], -0.15, 0.99 * tolerances.swing)
+    start[1] = np.clip(start[1], -0.15, 0.99 * TOLERANCES.swing)
 
     def residuals(values: Floats) -> Floats:
         speed = values[0] * (1 - values[1] * lost(values[3], float(np.exp(values[2]))))
@@ -746,9 +743,9 @@ def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLE
 
     fit = optimize.least_squares(
         residuals, start, loss="soft_l1", f_scale=3.0, x_scale=[start[0], 0.01, 0.1, 1e-3],
-        bounds=([0.5 * start[0], -0.2, np.log(2e-3), low], [1.5 * start[0], tolerances.swing, np.log(50.0), high]),
+        bounds=([0.5 * start[0], -0.2, np.log(2e-3), low], [1.5 * start[0], TOLERANCES.swing, np.log(50.0), high]),
     )  # fmt: skip
-    return _estimates_of(fit, path, tolerances)
+    return _estimates_of(fit, path)
 
 
 def _begins(path: Track, release: float | None, half: float) -> Floats:
@@ -760,7 +757,7 @@ def _begins(path: Track, release: float | None, half: float) -> Floats:
     return np.asarray(tries[(tries > first) & (tries < last)])
 
 
-def _estimates_of(fit: object, path: Track, tolerances: Tolerances) -> tuple[Estimate, Estimate]:
+def _estimates_of(fit: object, path: Track) -> tuple[Estimate, Estimate]:
     """Return droop and recovery from a fit, or estimates with the reason why there is none."""
     jacobian, left, values = fit.jac, fit.fun, fit.x  # type: ignore[attr-defined]
     # Frames overlap eightfold, so that neighbours are correlated.
@@ -770,17 +767,17 @@ def _estimates_of(fit: object, path: Track, tolerances: Tolerances) -> tuple[Est
     except np.linalg.LinAlgError:
         covariance = np.full((4, 4), np.inf)
     droop, spread = float(values[1]), float(np.sqrt(covariance[1, 1]))
-    if not np.isfinite(spread) or droop < tolerances.sure * spread:
+    if not np.isfinite(spread) or droop < TOLERANCES.sure * spread:
         most = "" if not np.isfinite(spread) else f": less than {100 * (max(droop, 0) + 2 * spread):.2g} %"
         why = Estimate(reason=f"no dip stands out{most}")
         return why, why
-    if droop > 0.98 * tolerances.swing:
-        why = Estimate(reason=f"the tone drops by more than {100 * tolerances.swing:.0f} %, or is lost")
+    if droop > 0.98 * TOLERANCES.swing:
+        why = Estimate(reason=f"the tone drops by more than {100 * TOLERANCES.swing:.0f} %, or is lost")
         return why, why
-    spread = float(np.hypot(spread, tolerances.method * droop))
+    spread = float(np.hypot(spread, TOLERANCES.method * droop))
     lost = float(np.exp(values[2]))
     share = float(np.sqrt(covariance[2, 2]))
     found = Estimate(value=droop, standard_uncertainty=spread)
-    if share > tolerances.worst or path.time[-1] - values[3] < lost:
+    if share > TOLERANCES.worst or path.time[-1] - values[3] < lost:
         return found, Estimate(reason="the recording ends before the wheel is back, or the dip is too faint")
     return found, Estimate(value=lost * float(np.log(10)), standard_uncertainty=lost * float(np.log(10)) * share)

@@ -220,11 +220,11 @@ class Looked:
 
 def respond(
     launcher: Launcher, limit_values: LimitValues, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *,
-    grip_limit: Floats | None = None, grids: Grids = GRIDS,
+    grip_limit: Floats | None = None,
 ) -> Response | None:  # fmt: skip
     """Compute the response of a launcher around a plan.
 
-    Ranges shrink until exit speeds are within `grids.worst` of throws at every checked setting.
+    Ranges shrink until exit speeds are within `GRIDS.worst` of throws at every checked setting.
 
     Parameters
     ----------
@@ -235,7 +235,6 @@ def respond(
         The plan's. Side B keeps its ratio to side A; None: as A.
     grip_limit : array, shape (stages,) [m/s]
         Grip limits at the plan as speeds of side A, NaN where there is none; the tables' are scaled to them.
-    grids : Grids
 
     Returns
     -------
@@ -246,19 +245,19 @@ def respond(
     if count == 0 or (wheel_speed <= 0).any():
         return None
     ratio = np.ones(count) if wheel_speed_b is None else wheel_speed_b / wheel_speed
-    widest = _crushed(launcher, count, _ends_of_crush(launcher, count, grids)[1])
-    if overlapping(widest, count, wheel_speed[-1:] * grids.fastest):
+    widest = _crushed(launcher, count, _ends_of_crush(launcher, count, GRIDS)[1])
+    if overlapping(widest, count, wheel_speed[-1:] * GRIDS.fastest):
         return None
-    shrunk = grids
-    for _ in range(grids.tries):
+    shrunk = GRIDS
+    for _ in range(GRIDS.tries):
         found = _tables(launcher, wheel_speed, ratio, shrunk)
-        if found is not None and found.error <= grids.worst:
+        if found is not None and found.error <= GRIDS.worst:
             if grip_limit is not None:
                 found = replace(found, stages=_scaled(found, grip_limit))
             return _with_limits(found, launcher, limit_values, shrunk)
         shrunk = replace(
-            shrunk, slowest=1 - (1 - shrunk.slowest) * grids.narrower, crush=shrunk.crush * grids.narrower,
-            fastest=1 + (shrunk.fastest - 1) * grids.narrower,
+            shrunk, slowest=1 - (1 - shrunk.slowest) * GRIDS.narrower, crush=shrunk.crush * GRIDS.narrower,
+            fastest=1 + (shrunk.fastest - 1) * GRIDS.narrower,
         )  # fmt: skip
     return None
 

@@ -262,7 +262,7 @@ def test_of_tones_that_stand_out_alike_the_louder_one_is_found_at_its_peak(loud:
     # Power in bins of 1 Hz; both tones are far above the cap of what a line may add.
     bins = np.arange(1000.0)
     gain = sum((5000.0 if pitch == loud else 1000.0) * np.exp(-((bins - pitch) ** 2) / 8) for pitch in (100.0, 150.0))
-    found, count = sound._scores(np.asarray(gain), 1.0, 90.0, 160.0, 1.0, 900.0, sound.Tolerances())
+    found, count = sound._scores(np.asarray(gain), 1.0, 90.0, 160.0, 1.0, 900.0)
     best = int(np.argmax(found.value))
     assert found.pitch[best] == pytest.approx(loud, abs=0.02)
     assert count[best] == 1
@@ -272,7 +272,7 @@ def test_harmonics_beyond_the_highest_frequency_are_not_counted() -> None:
     # What lies beyond 400 Hz is loud; it belongs to no tone that is looked for.
     bins = np.arange(1000.0)
     gain = 1000.0 * np.exp(-((bins - 100.0) ** 2) / 8) + np.where(bins > 420, 5000.0, 0.0)
-    found, count = sound._scores(gain, 1.0, 90.0, 160.0, 1.0, 400.0, sound.Tolerances())
+    found, count = sound._scores(gain, 1.0, 90.0, 160.0, 1.0, 400.0)
     best = int(np.argmax(found.value))
     assert found.pitch[best] == pytest.approx(100.0, abs=0.02)
     assert count[best] == 1
@@ -282,8 +282,8 @@ def test_harmonics_beyond_the_highest_frequency_are_not_counted() -> None:
 def test_no_more_harmonics_are_counted_than_a_tone_may_have() -> None:
     bins = np.arange(1200.0)
     gain = np.where(bins % 30 < 2, 1000.0, 0.0)
-    found, count = sound._scores(gain, 1.0, 29.0, 31.5, 1.0, 1150.0, sound.Tolerances())
-    assert count[int(np.argmax(found.value))] == max(count) == sound.Tolerances().harmonics
+    found, count = sound._scores(gain, 1.0, 29.0, 31.5, 1.0, 1150.0)
+    assert count[int(np.argmax(found.value))] == max(count) == sound.TOLERANCES.harmonics
 
 
 def test_louder_noise_is_no_knock_once_it_lasts() -> None:
@@ -291,6 +291,6 @@ def test_louder_noise_is_no_knock_once_it_lasts() -> None:
     rate, block, blocks = 2000.0, 10, 200
     loud = np.arange(12 * 2000) >= 11 * 2000
     view = rng.standard_normal(loud.size) * np.where(loud, 30.0, 1.0)
-    clear = sound._clearance(view, rate, block, sound.Tolerances())
+    clear = sound._clearance(view, rate, block)
     assert clear[: 10 * blocks].max() < 0
     assert clear[round(11.5 * blocks) :].max() < 0
