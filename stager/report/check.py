@@ -113,7 +113,8 @@ def _unjudged_notes(rows: Sequence[LimitRow]) -> list[str]:
 def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[LimitRow]) -> str:
     if thrown["jammed"] or thrown["stays_in_outlet"]:
         return throws.headline(design.launcher, thrown)
-    what = f"{speed(thrown['outlet_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
+    leaves = f"{speed(thrown['outlet_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
+    what = f"{leaves}, with {plural(design.count, 'stage')}"
     for word, kept in (("Broken", False), ("Not judged", None)):
         found = [limits.title(row["name"]) for row in rows if row["kept"] is kept]
         if found:
