@@ -487,7 +487,7 @@ def _charge_row(launcher: Launcher, one: Discharge, magazine: int | None) -> dic
 
 
 def _charge(launcher: Launcher, one: Discharge, magazine: int | None) -> tuple[str, ...]:
-    some, leaves = one.left.size > 0, outlet_speed(launcher, one.exit_speed)
+    some, leaves = one.throws > 0, outlet_speed(launcher, one.exit_speed)
     return (
         one.battery or MISSING, str(one.cells), about(one.throws) if one.throws else "0",
         MISSING if magazine is None else digits(one.throws / magazine), digits(one.seconds / 60),
