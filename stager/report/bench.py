@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.experiment_design import Next
+from stager.fit.experiment_design import Next, Suggested
 from stager.fit.table import Throws
 from stager.fit.table.reader import TableColumn
 from stager.fit.table.throws import THROTTLE
@@ -19,14 +19,14 @@ from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
-from stager.report.numbers import MISSING, percent, plural, speed
+from stager.report.numbers import MISSING, listing, percent, plural, speed
 from stager.report.terminal import Marked, TextCurve
 from stager.report.throw import CLOSE_RPM, indicated_rpm, rpm_to_set, shows_true_speeds
 
 
 def next_answer(found: Next, source: Provenance) -> Answer:
     """Return settings to throw at, or that enough is known."""
-    tables = (_plan_table(found),) if found.plan and (found.helps or found.enough) else ()
+    tables = (_plan_table(found),) if _shows_plan(found) else ()
     return Answer(Screen(_next_headline(found), tables, _next_notes(found)), document(next_summary(found), source))
 
 
@@ -135,28 +135,58 @@ def share(wrong: float) -> str:
     return percent(min(wrong, 1.0), 0)
 
 
+def _shows_plan(found: Next) -> bool:
+    """Return whether there are throws to make that help."""
+    return bool(found.plan) and (found.helps or found.enough)
+
+
 def _plan_table(found: Next) -> Table:
-    purposes = any(one.purpose != "decision" for one in found.plan)
-    shown_by = "wheels" if shows_true_speeds(found.launcher) else "tachometer"
+    """Return the throws to make, with the wheels whose speeds differ between them."""
+    purposes, varied = any(one.purpose != "decision" for one in found.plan), _varied(found)
+    wheels = "wheels" if found.built == 1 or len(varied) > 1 else f"wheel {varied[0] + 1}"
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column(shown_by, "rpm"), Column("wrong after", "chance"),
+        Column("throw"), Column(wheels, "m/s"),
+        Column(wheels if shows_true_speeds(found.launcher) else "tachometer", "rpm"), Column("wrong after", "chance"),
         *((Column("it shows"),) if purposes else ()),
     )  # fmt: skip
     rows = tuple(
         (
-            str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
-            ", ".join(rpm_to_set(found.launcher, k, float(u)) for k, u in enumerate(one.wheel_speed)),
-            share(one.wrong_after), *((PURPOSES[one.purpose],) if purposes else ()),
+            str(number + 1), *_speeds_of(found, one, varied), share(one.wrong_after),
+            *((PURPOSES[one.purpose],) if purposes else ()),
         )
         for number, one in enumerate(found.plan)
-    )  # fmt: skip
+    )
     return Table("Throws to make", columns, rows)
+
+
+def _varied(found: Next) -> list[int]:
+    """Return the wheels whose speeds differ between the throws to make, by index; the last one where none does."""
+    speeds = np.array([one.wheel_speed for one in found.plan]).reshape(len(found.plan), -1)
+    return np.flatnonzero(np.ptp(speeds, axis=0) > 0).tolist() or [found.built - 1] if len(speeds) else []
+
+
+def _speeds_of(found: Next, one: Suggested, wheels: Sequence[int]) -> tuple[str, str]:
+    """Return the speeds of some wheels in a throw to make, in m/s and as the tachometer shows them."""
+    speeds = [(k, float(one.wheel_speed[k])) for k in wheels]
+    return ", ".join(speed(u) for _, u in speeds), ", ".join(rpm_to_set(found.launcher, k, u) for k, u in speeds)
+
+
+def _steady_wheels(found: Next) -> list[str]:
+    """Return a sentence on the wheels that run at one speed in all throws to make, where there are others."""
+    varied = _varied(found)
+    steady = [k for k in range(found.built) if k not in varied]
+    if not steady or not _shows_plan(found):
+        return []
+    surface, turns = _speeds_of(found, found.plan[0], steady)
+    names = listing([str(k + 1) for k in steady])
+    stay = f"Wheel {names} stays" if len(steady) == 1 else f"Wheels {names} stay"
+    return [f"{stay} at {surface} m/s ({turns} rpm) in all of them."]
 
 
 def _next_notes(found: Next) -> list[str]:
     if found.misfits:
-        return [UNFIT] if found.plan else []
-    notes = []
+        return [*_steady_wheels(found), UNFIT] if found.plan else []
+    notes = _steady_wheels(found)
     if found.probability_worthwhile is not None:
         notes.append(
             f"Chance that stage {found.built + 1} is worth building: {percent(found.probability_worthwhile, 0)}."
