@@ -124,7 +124,8 @@ def suggest(
 
     tell = progress or (lambda share: None)
     if known is None and usable(throws).size < LEAST_THROWS:
-        built = 1 + max((wheel.stage for wheel in throws.wheels), default=0)
+        # Contact and friction show first in one stage alone, whatever columns the table has.
+        built = int(throws.present.sum(axis=1).max(initial=1))
         found = first_session(scenario, built, finder(scenario), np.random.default_rng(seed), throws=count)
         tell(1.0)
         return found

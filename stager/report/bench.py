@@ -113,8 +113,9 @@ def _next_headline(found: Next) -> str:
         return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
     if found.unmeasured:
         minutes = 5 * math.ceil(MINUTES * len(found.plan) / 5)
+        alone = " with stage 1 alone" if found.built == 1 and found.probability_worthwhile is not None else ""
         return (
-            f"First session: {plural(len(found.plan), 'throw')}, about {minutes} minutes, slow ones first:"
+            f"First session{alone}: {plural(len(found.plan), 'throw')}, about {minutes} minutes, slow ones first:"
             f" {chance(found)} is {share(found.wrong)} now and about {share(found.plan[-1].wrong_after)} afterwards."
         )
     at = _setting(found.launcher, found.plan[0].wheel_speed.tolist())
@@ -205,6 +206,8 @@ def _next_notes(found: Next) -> list[str]:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
         notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
+        if found.built == 1 and found.probability_worthwhile is not None:
+            notes.append("In the table of throws, cells of wheels that are not there stay empty.")
     elif not found.enough and np.isfinite(found.wrong):
         again = any(one.purpose == "again" for one in found.plan)
         order = "After the outlier, shuffle the throws" if again else "Shuffle the order of the throws"

@@ -97,15 +97,19 @@ def test_first_session_reveals_a_misfit(factor: float, fits: bool) -> None:
 
 
 @pytest.mark.usefixtures("few_draws")
-def test_next_plans_a_first_session_from_an_empty_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("wheels", ["wheel_1 [rpm]", "wheel_1 [rpm],wheel_2 [rpm],wheel_3 [rpm]"])
+def test_next_plans_a_first_session_of_one_stage_from_an_empty_table(
+    wheels: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     share_results(monkeypatch, "next")
-    (tmp_path / "empty.csv").write_text("wheel_1 [rpm],exit_speed [m/s]\n", encoding="utf-8")
+    (tmp_path / "empty.csv").write_text(f"{wheels},exit_speed [m/s]\n", encoding="utf-8")
     arguments = ("next", str(ROOT / "configs" / "seed_ball.toml"), str(tmp_path / "empty.csv"), "--throws", "5")
     ran = stager(*arguments, "--json")
     assert ran.status == 0
     document = json.loads(ran.out)
     assert document["first_session"]
-    rpm = [one["rpm"][0] for one in document["plan"]]
+    assert document["stages_built"] == 1
+    rpm = [rpm for one in document["plan"] for rpm in one["rpm"]]
     assert len(rpm) == 5
     assert rpm[:-1] == sorted(rpm[:-1])
-    assert stager(*arguments).out.startswith("First session: 5 throws, about 15 minutes, slow ones first")
+    assert stager(*arguments).out.startswith("First session with stage 1 alone: 5 throws, about 15 minutes, slow ones")
