@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -143,7 +143,8 @@ def suggest(
 def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: Progress | None) -> tuple[Next, bool]:
     """Return grip limit, curve and next setting after a throw, and whether they come from a fit.
 
-    With too few throws for a fit they are what the configuration expects of `stages` stages.
+    With too few throws for a fit they are what the configuration expects of `stages` stages, and the next setting of a
+    first session.
     """
     from stager.fit import experiment_design
     from stager.fit.fitting import LEAST_THROWS
@@ -153,8 +154,11 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
-    if usable(throws).size < LEAST_THROWS:
-        return experiment_design.expect(scenario, stages, finder(scenario), rng), False
+    if (done_so_far := usable(throws).size) < LEAST_THROWS:
+        found = experiment_design.first_session(
+            scenario, stages, finder(scenario), rng, throws=experiment_design.SESSION
+        )
+        return replace(found, plan=found.plan[done_so_far:]), False
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
     tell(0.5)
     return experiment_design.suggest(done, finder(scenario), rng, least=1), True

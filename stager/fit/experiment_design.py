@@ -194,6 +194,8 @@ MOST_ALIKE = 2
 """Greatest number of throws of a first session at one setting, besides that for drift."""
 LEAST_FOR_DRIFT = 4
 """Throws of a first session from which the last one tests for drift."""
+SESSION = 6
+"""Throws of a first session where nobody asks for another number."""
 CLOSE = 0.05
 """Share of the wheel speed within which a throw tests the model at a setting [-]."""
 WIDEST = 0.15
@@ -341,17 +343,6 @@ def suggest(
         measured=MeasuredSettings.of(fit),
     )  # fmt: skip
     return replace(found, misfits=fit.misfits, refitted=fit.scenario.draws is not None)
-
-
-def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
-    """Return a plan before there is a fit, from the configuration's uncertainties, with `built` stages.
-
-    As nothing is measured, the plan keeps the hard limits in every draw.
-    """
-    chosen = recommended_chain(known_of(scenario), built)
-    return weigh(
-        before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True
-    )  # fmt: skip
 
 
 def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int) -> Next:

@@ -25,7 +25,6 @@ from stager.fit.experiment_design import (
     MeasuredSettings,
     Next,
     Stakes,
-    expect,
     stakes,
 )
 from stager.fit.fitting import fit
@@ -112,7 +111,11 @@ def test_advised_throws_are_better_than_evenly_spread_ones() -> None:
     # One stage, so that only its speed is to be decided.
     one_stage, throws = replace(scenario("stiff_pair").limit_values, stages=1), 3
     given = replace(scenario("stiff_pair"), limit_values=one_stage)
-    found = expect(given, 1, finder(given), np.random.default_rng(1), throws=throws)
+    rng = np.random.default_rng(1)
+    found = experiment_design.weigh(
+        before(given, rng, experiment_design.DRAWS), 1, FIRST_SCATTER, finder(given), rng,
+        recommended_chain(known_of(given), 1), throws=throws, whole=True,
+    )  # fmt: skip
     advised = np.array([one.wheel_speed[0] for one in found.plan])
     assert advised.size == throws
     even = np.linspace(found.wheel_speed[0], found.wheel_speed[-1], throws)
