@@ -51,13 +51,16 @@ def few_draws() -> Iterator[None]:
 SHARING = ("page", "figures")
 """Folders whose files share reports, so that one worker runs them all."""
 LONGEST = (
-    "tests/optimise/test_infeasible.py", "tests/golden/test_screens.py", "reports",
-    "tests/optimise/test_against_search.py", "tests/optimise/test_ranges.py", "tests/fit/test_advice.py",
-    "tests/cli/test_process.py", "tests/fit/test_adequacy.py", "tests/fit/test_fitting.py",
-    "tests/bounds/test_bounds.py", "tests/cli/test_card.py", "tests/recovery/test_recovery.py",
-    "tests/fit/test_single_throws.py", "tests/fit/test_experiment_design.py", "tests/optimise/test_builds.py",
+    "reports", "tests/optimise/test_infeasible.py", "tests/golden/test_screens.py", "tests/fit/test_advice.py",
+    "tests/optimise/test_ranges.py", "tests/cli/test_card.py", "tests/optimise/test_against_search.py",
+    "tests/fit/test_adequacy.py", "tests/fit/test_fitting.py", "tests/cli/test_process.py",
+    "tests/bounds/test_bounds.py", "tests/bench/test_kills.py", "tests/recovery/test_recovery.py",
+    "tests/optimise/test_monotone.py", "tests/published/test_measured.py", "tests/optimise/test_brute_force.py",
+    "tests/physics/test_compiled.py", "tests/fit/test_first_session.py", "tests/optimise/test_parts.py",
+    "tests/optimise/test_builds.py", "tests/report/test_flight.py", "tests/api/test_examples.py",
+    "tests/cli/test_sweep_throws.py", "tests/optimise/test_sensitivities.py", "tests/fit/test_experiment_design.py",
 )  # fmt: skip
-"""What takes 20 s to 2 min: it is run first, so that no worker is left alone with it at the end."""
+"""What takes 15 s to a minute: it is run first, so that no worker is left alone with it at the end."""
 
 
 def _group(nodeid: str) -> str:

@@ -92,6 +92,7 @@ def test_card_shows_settings_limits_first_throws_cautions_and_source(kind: str, 
     assert [stage["wheel_speed_m_s"] for stage in document["stages"]] == pytest.approx(SPEEDS)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_card_without_set_speeds_shows_the_planned_ones(monkeypatch: pytest.MonkeyPatch) -> None:
     loaded = package.load(SEED_BALL, {"limits.stages": 2, "limits.length": "200 mm"})
     plan = loaded.plan(draws=0)
@@ -174,6 +175,7 @@ def test_first_throws_keep_hard_limits_in_95_percent_of_builds(energy: float) ->
     assert "Stop at" in made.card.first_note
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_no_first_throws_if_many_builds_jam() -> None:
     made = _loaded({"contact.friction.static": "0.11 ± 0.05", "contact.friction.sliding": "0.1"}).card()
     assert made.first_throws == ()
@@ -181,6 +183,7 @@ def test_no_first_throws_if_many_builds_jam() -> None:
     assert made.card.first_note.startswith("No first throws")
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [

@@ -69,6 +69,7 @@ def test_gripping_throws_leave_sliding_friction_at_its_prior() -> None:
     assert sliding.standard_uncertainty == pytest.approx(0.04, rel=0.2)
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_outliers_are_listed_and_downweighted() -> None:
     given = scenario("constant_pair")
     clean = _measured(given, ACROSS, 3)
@@ -113,6 +114,7 @@ def test_throws_of_a_second_stage_check_its_prediction() -> None:
     assert abs(check.error) < 0.02
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_jams_narrow_the_posterior() -> None:
     # Rubber friction is zero at zero slip and falls at high slip, so fast wheels jam; where they jam is informative.
     given = scenario("bell_pair")
@@ -130,6 +132,7 @@ def test_jams_narrow_the_posterior() -> None:
     assert widths[0] < widths[1]
 
 
+@pytest.mark.usefixtures("few_draws")
 def test_single_jam_hardly_changes_the_fit() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 6)
@@ -198,6 +201,7 @@ def test_identified_parameters_do_not_depend_on_the_seed() -> None:
         assert np.ptp([one.told for one in parameters]) < 0.02
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("name", ["seed_ball", "bell_pair", "foam_disc"])
 def test_estimate_lies_in_its_interval(name: str) -> None:
     given = scenario(name)
@@ -255,6 +259,7 @@ aim = "fastest"
 """
 
 
+@pytest.mark.usefixtures("few_draws")
 @pytest.mark.parametrize("others", [False, True], ids=["friction", "friction and all others"])
 def test_traction_is_told_where_the_throws_depend_on_none_of_its_parameters(tmp_path: Path, others: bool) -> None:
     (tmp_path / "rod.toml").write_text(SLIPPING_ROD, encoding="utf-8")

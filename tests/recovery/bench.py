@@ -45,7 +45,7 @@ def by_engine(launcher: Launcher, speeds: Floats) -> Floats:
 def by_oracle(launcher: Launcher, speeds: Floats) -> Floats:
     """Throw by the tests' own equations, which share no code with the program."""
     distinct, which = np.unique(speeds, axis=0, return_inverse=True)
-    exits = [oracle.throw(launcher, [float(one) for one in row], tolerance=1e-8).exit_speed for row in distinct]
+    exits = [oracle.throw(launcher, [float(one) for one in row], tolerance=1e-6).exit_speed for row in distinct]
     return np.array(exits)[which.reshape(-1)]
 
 DRAWS, FEW = 200, 61
