@@ -266,7 +266,7 @@ def test_card_is_overwritten_but_a_user_file_is_not(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("few_draws")
-@pytest.mark.parametrize("changes", [{"measuring.wheel_speed": 0.97}, {"goal.spin": "20 rev/s"}])
+@pytest.mark.parametrize("changes", [{"measuring.wheel_speed": 0.97}, {"goal.spin": "20 rev/s", "limits.stages": 1}])
 def test_settings_last_first_throw_drawing_and_slider_have_the_same_rpm(changes: dict[str, Any]) -> None:
     # Rounded to the nearest where that breaks no limit, else down; other places rounded by themselves.
     loaded = _loaded({"stages": [], "limits.stages": 2, "limits.grip_margin": 0.05, **changes})

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from stager.constraints.recommend import hard_slacks
+from stager.fit import experiment_design
 from stager.fit.experiment_design import MOST_ALIKE, Next, first_session
 from stager.fit.fitting import fit
 from stager.fit.prediction import before
@@ -27,7 +28,9 @@ COUNT = 8
 @cache
 def planned(name: str) -> Next:
     given = scenario(name)
-    return first_session(given, 1, finder(given), np.random.default_rng(1), throws=COUNT)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(experiment_design, "DRAWS", 200)
+        return first_session(given, 1, finder(given), np.random.default_rng(1), throws=COUNT)
 
 
 def speeds(name: str) -> list[float]:

@@ -175,8 +175,8 @@ DRIVEN = launcher(
 )  # fmt: skip
 DRIVEN = replace(DRIVEN, feed=replace(DRIVEN.feed, rate=2.0), supply=Supply(voltage=11.1, resistance=0.06))
 FAR_TOO_TIGHT = {
-    "exit_energy": 0.02, "slip_heat": 1e-3, "acceleration": 3.0, "wheel_speed": 0.6, "cost": 1.0, "average_power": 0.5,
-    "supply_current": 0.05, "grip_margin": 0.99,
+    "exit_energy": 0.02, "acceleration": 3.0, "wheel_speed": 0.6, "cost": 1.0, "supply_current": 0.05,
+    "grip_margin": 0.99,
 }  # fmt: skip
 """Values that leave no throw but those of the feed, or none at all."""
 TIGHT = {"exit_energy": 0.4, "wheel_speed": 7.0, "length": 0.09, "supply_current": 0.5}
