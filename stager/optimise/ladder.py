@@ -394,7 +394,8 @@ def advise(
     if goal.asked is not None:
         leaves = [float(outlet_speed(scenario.launcher, rung.exit_speed.nominal)) for rung in ladder]
         return _reach(leaves, goal.asked, chosen, steady=goal.aim is Aim.STEADIEST)
-    count, open_stage = 0, None
+    # Where the feed alone breaks a limit, the fewest stages that keep all of them are built whatever they add.
+    count, open_stage = next((rung.stages for rung in ladder if rung.kept), 0), None
     while count + 1 < len(ladder):
         rung = ladder[count + 1]
         found = worth(rung, goal.worthwhile)
@@ -493,8 +494,6 @@ def _sentence(
     ladder: Sequence[Rung], count: int, worthwhile: float, open_stage: int | None, stopped_by: Sequence[str],
     *, stopped: bool,
 ) -> str:  # fmt: skip
-    if len(ladder) == 1:
-        return "No stage gets the projectile through within these limits."
     build = f"Build {_plural(count)}" if count else "Build no stage"
     parts = []
     if count >= 2 and (gain := ladder[count].gain) is not None:
@@ -515,9 +514,9 @@ def _sentence(
         parts.append(f"{_ordinal(count + 1)} would add {short}{_with(stopped_by)}")
         if count + 2 < len(ladder) and _gain(ladder, count, count + 2) > 2 * max(more, worthwhile / 2):
             parts.append(f"two more would add {_percent(_gain(ladder, count, count + 2))}")
-    elif count and stopped:
+    elif stopped:
         parts.append(f"the search was stopped before it got to {_plural(count + 1)}")
-    elif count and stopped_by:
+    elif stopped_by:
         parts.append(_no_more(stopped_by))
     elif count:
         parts.append(f"no design with {_plural(count + 1)} was found within the limits")

@@ -528,7 +528,7 @@ class _Reach:
     def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:
         """Return margins that let the named limits on what is built hold `count` stages, and the greatest factor."""
         results = [one for one in self._geometry(count) if one.name in built]
-        shares = {one.name: max(float(np.max(one.value)) / float(np.max(one.bound)), 1.0) for one in results}
+        shares = {one.name: max(1.0 - float(np.min(one.slack)), 1.0) for one in results}
         margins: dict[str, float] = dict(self.margins)
         for name, share in shares.items():
             margins = looser(margins, name, share * (1 + 1e-9))

@@ -137,6 +137,22 @@ def test_only_rows_that_keep_the_limits_have_intervals_of_draws() -> None:
     assert two.probability_worthwhile == (tuned.gain(1) >= scenario.goal.worthwhile).mean()
 
 
+@pytest.mark.parametrize(("key", "needed"), [("stages", 1.0), ("cost", 38.0)])
+def test_limit_of_nothing_is_named_with_what_a_stage_needs(key: str, needed: float) -> None:
+    found = SEED_BALL.replace({f"limits.{key}": 0}).plan(draws=0)
+    assert found.verdict == f"Build no stage: the limit on {key} allows no more."
+    assert found.missed is not None
+    assert [(one.name, one.needed, one.together) for one in found.missed.relaxations] == [(key, needed, needed)]
+
+
+def test_stage_that_a_fast_feed_needs_to_keep_a_limit_is_built_though_it_adds_nothing() -> None:
+    # The feed is faster than the limit; a wheel slows the ball to it.
+    found = SEED_BALL.replace({"feed.speed": "3 m/s", "limits.exit_speed": "2.8 m/s"}).plan(draws=0)
+    assert found.best is not None
+    assert found.best.count == found.recommended_stages == 1
+    assert found.verdict.startswith("Build 1 stage: a second would add 0.0 %")
+
+
 def test_fewer_stages_do_not_seem_to_reach_an_asked_speed() -> None:
     scenario = SEED_BALL.scenario
     asked = replace(scenario, goal=Goal(aim=Aim.REACH, exit_speed=18.0))
