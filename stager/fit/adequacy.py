@@ -72,6 +72,11 @@ SINGLES = (
 """Perturbations that are reported where they are invisible."""
 STIFFENING = "contact.stiffening"
 """Key of a rise of stiffness with wheel speed, which throws hardly tell from friction."""
+ALL_GRIPPED = (
+    "All throws gripped: they left about as fast as their wheels, so nothing here tells the sliding friction."
+    " Wheels beyond the grip limit would, as far as the limits allow them."
+)
+"""Sentence on throws that tell nothing of what limits a wheel's speed."""
 IN_SLIP = ("friction", "fade", "sliding")
 """Those of them that matter in slip only."""
 
@@ -134,13 +139,7 @@ def _shift_size(found: BestFit, perturbation: Perturbation) -> tuple[float, bool
 def undetermined(found: BestFit) -> tuple[str, ...]:
     """Return sentences on what the throws cannot determine."""
     gripped = all_gripped(found)
-    if gripped:
-        said = [
-            "All throws gripped: they left about as fast as their wheels, so nothing here tells the sliding friction."
-            " Wheels beyond the grip limit would, as far as the limits allow them."
-        ]
-    else:
-        said = []
+    said = [ALL_GRIPPED] if gripped else []
     moved = shifts(found)
     free = {name for name, shift in moved.items() if not shift.known}
     unseen = [

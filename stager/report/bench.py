@@ -198,10 +198,7 @@ def _next_notes(found: Next) -> list[str]:
     if found.recommended.wheel_speed is not None:
         notes.append(f"Chance that it loses more than 1 % of exit speed: {percent(found.wrong_speed, 0)}.")
     if found.far:
-        notes.append(
-            "The recommended wheel is more than twice as fast as any thrown with: go there step by step, and fit what"
-            " was measured before each."
-        )
+        notes.append(predictions.FAR)
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:

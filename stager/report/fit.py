@@ -10,7 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from stager.fit.adequacy import ALL_GRIPPED
 from stager.fit.compare import Drift
+from stager.fit.experiment_design import MeasuredSettings
 from stager.fit.explanations import Hypothesis
 from stager.fit.posterior import Fit, Parameter
 from stager.fit.prediction import Learned
@@ -262,7 +264,8 @@ def answer(
     if learned_most.rows:
         tables.append(learned_most)
     more = [*([] if learned_most.rows or not all_parameters.rows else [all_parameters]), _laws(fit)]
-    notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
+    notes, sentences = _notes(learned), [each for each in fit.sentences if each != ALL_GRIPPED]
+    more_notes = [*sentences, *_statistics(fit)]
     if written:
         files = listing([str(path) for path in written])
         use = f"use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}" if fit.adequate else NOT_FOR_PLANS
@@ -439,7 +442,8 @@ def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
     advice = [*_advice(learned), *predictions.jams_at_last(learned.predicted)]
     # The first two misfits stand in the headline.
-    notes = advice if fit.adequate else [*misfit_advice(fit), *_misfits(fit)[2:]]
+    gripped = [each for each in fit.sentences if each == ALL_GRIPPED]
+    notes = [*gripped, *advice] if fit.adequate else [*misfit_advice(fit), *_misfits(fit)[2:], *gripped]
     notes += [
         f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", law_sentence(fit)
     ]  # fmt: skip
@@ -467,8 +471,10 @@ def _advice(learned: Learned) -> list[str]:
     set_to = {k: one.wheel_speed for k, one in enumerate(chosen) if one.wheel_speed is not None}
     shown = instruments(learned.fit.launcher, set_to)
     scenario = learned.fit.scenario
+    fastest = set_to.get(built - 1)
+    far = [predictions.FAR] if fastest is not None and fastest > MeasuredSettings.of(learned.fit).reach else []
     unlimited = limits.reach_notes(scenario.launcher, scenario.limit_values, dict(list(set_to.items())[:built]))
-    return [*last_built, *unlimited, *shown, *predictions.outlet_notes(scenario.launcher, chosen[:built]), *last]
+    return [*last_built, *far, *unlimited, *shown, *predictions.outlet_notes(scenario.launcher, chosen[:built]), *last]
 
 
 def _repeats(fit: Fit) -> str:

@@ -36,6 +36,13 @@ def recommended_rows(chosen: Recommended) -> dict[str, Any]:
     }
 
 
+FAR = (
+    "The recommended wheel is more than twice as fast as any thrown with: go there step by step, and fit what was"
+    " measured before each."
+)
+"""What to do where a recommended speed is beyond what throws so far tell of."""
+
+
 def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = None, *, by: str = "") -> list[str]:
     """Return a sentence on the recommended wheel speed of a stage (from 1) and its reason.
 

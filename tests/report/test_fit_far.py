@@ -1,0 +1,27 @@
+"""A fit to slow throws says that they tell nothing of the grip limit, and not to go to a far wheel speed at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import stager
+from stager.fit.adequacy import ALL_GRIPPED
+from stager.report.predictions import FAR
+
+SEED_BALL = stager.load("configs/seed_ball.toml")
+
+
+@pytest.mark.usefixtures("few_draws")
+@pytest.mark.parametrize(("wheels", "far"), [((4.0, 4.5, 5.0), True), ((9.0, 10.5, 12.0), False)])
+def test_a_fit_to_throws_in_grip_says_so_and_how_to_go_on(wheels: tuple[float, ...], far: bool, tmp_path: Path) -> None:
+    # Both wheels drive a ball in grip to their speed.
+    table = tmp_path / "throws.csv"
+    throws = "".join(f"{u},{float(SEED_BALL.simulate(u).exit_speed):.3f}\n" for u in wheels)
+    table.write_text(f"wheel_1 [m/s],exit_speed [m/s]\n{throws}", encoding="utf-8")
+    screen = SEED_BALL.fit(table, stages=1).answer().screen
+    assert screen is not None
+    assert ALL_GRIPPED in screen.notes
+    assert (FAR in screen.notes) == far
+    assert ALL_GRIPPED not in screen.more_notes
