@@ -34,8 +34,8 @@ from stager.physics.records import Grip
 
 SEEN = 3.0
 """Strength from which a perturbation is visible in the data [standard deviations]."""
-UNSEEN = 1.5
-"""Strength below which it is invisible [standard deviations]."""
+UNSEEN = 1.0
+"""Strength below which it is hardly visible: its uncertainty shrinks by less than a third [standard deviations]."""
 DISTINCT = 2.0
 """Strength, beside another perturbation, from which the two can be told apart [standard deviations]."""
 
@@ -148,8 +148,8 @@ def undetermined(found: BestFit) -> tuple[str, ...]:
         if name in free and not (gripped and name in IN_SLIP) and moved[name].strength < UNSEEN
     ]
     if unseen:
-        stays = "it stays" if len(unseen) == 1 else "they stay"
-        said.append(f"The throws say nothing about the {_joined(unseen)}: {stays} at the configured value.")
+        rests = "it rests on the configured value" if len(unseen) == 1 else "they rest on the configured values"
+        said.append(f"The throws say hardly anything about the {_joined(unseen)}: {rests}.")
     given = found.model.scenario
     if not given.values.get(STIFFENING) and all(item.key != STIFFENING for item in given.uncertain):
         said.append(

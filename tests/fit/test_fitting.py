@@ -50,7 +50,10 @@ def test_throws_across_the_grip_limit_identify_friction() -> None:
     assert found.repeats.freedom == 11
     text = " ".join(found.sentences)
     assert "Stiffness of the contact and friction cannot be told apart here: only stiffness × friction / mass" in text
-    assert "The throws say nothing about the feed speed" in text
+    # Hardly anything is not nothing: the value moves a little.
+    assert "The throws say hardly anything about the feed speed: it rests on the configured value." in text
+    assert known["feed.speed"].told < 0.3
+    assert known["feed.speed"].value != 1.2
     for one in found.parameters:
         assert one.interval[0] <= one.value <= one.interval[1]
         if one.profile is not None and one.identified:
