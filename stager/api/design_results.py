@@ -154,8 +154,17 @@ class PlanResult(Shown, Plan):
 
     @property
     def wheel_speed(self) -> Floats:
-        """Speed of side A of each stage [m/s], shape (stages,)."""
-        return self._settings.wheel_speed
+        """Speed of side A of each stage [m/s], shape (stages,); a copy. `speeds` has side B too, where it differs."""
+        return self._settings.wheel_speed.copy()
+
+    @property
+    def speeds(self) -> list[float | tuple[float, float]]:
+        """Speed of each stage as `simulate` and `check` take it [m/s]: a pair where its two sides run apart for spin.
+
+        They belong to the parts that the plan chose, where there was a choice: see `Loaded.save_plan`.
+        """
+        sides = zip(self._settings.wheel_speed.tolist(), self._settings.beside.tolist(), strict=True)
+        return [a if a == b else (a, b) for a, b in sides]
 
     @property
     def rpm(self) -> Floats:

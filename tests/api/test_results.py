@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -26,6 +27,26 @@ FEW_UNKNOWNS = {
 LAUNCHER = stager.load(TEMPLATE).replace(FEW_UNKNOWNS)
 ROWS = "1500,5.9\n2000,7.8\n2600,10.2\n3200,12.6\n3800,14.6\n4100,15.6\n4500,15.0\n"
 TABLE = "build,wheel_1 [rpm],exit_speed [m/s]\n"
+
+
+def test_speeds_of_a_plan_throw_what_it_says_with_spin_too() -> None:
+    spun = LAUNCHER.replace({"goal.aim": "reach", "goal.exit_speed": "9 m/s", "goal.spin": "20 rev/s"})
+    plan = spun.plan(draws=0)
+    throw = spun.simulate(*plan.speeds)
+    assert throw.exit_speed == pytest.approx(plan.exit_speed, rel=1e-4)
+    assert throw.spin == pytest.approx(20 * 2 * math.pi, rel=1e-3)
+    plain = LAUNCHER.plan(draws=0)
+    assert plain.speeds == plain.wheel_speed.tolist()
+
+
+def test_speeds_of_a_plan_can_be_computed_with_and_it_stays_as_it_is(tmp_path: Path) -> None:
+    plan = LAUNCHER.plan(draws=0)
+    known = plan.speeds
+    faster = plan.wheel_speed
+    faster *= 1.5
+    assert plan.speeds == known
+    LAUNCHER.save_plan(plan, tmp_path / "planned.toml")
+    assert stager.load(tmp_path / "planned.toml").simulate().exit_speed == pytest.approx(plan.exit_speed, rel=1e-4)
 
 
 class _Tags(HTMLParser):
