@@ -13,7 +13,7 @@ from stager.constraints import broken_by
 from stager.constraints.recommend import NOMINAL_ONLY
 from stager.errors import InputError
 from stager.model.launcher import Scenario
-from stager.model.requirements import Aim
+from stager.model.requirements import Aim, Goal
 from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws
 from stager.optimise.judge import TIE, active, settings_at
@@ -182,7 +182,8 @@ class _Planning:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=verdict + margin_sentence(self.margin) + self.elsewhere, missed=missed,
+            verdict=verdict + margin_sentence(self.margin) + self.elsewhere + _unasked(self.scenario.goal),
+            missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
@@ -416,6 +417,13 @@ def _bounded(scenario: Scenario, most: int, reached: float, count: int | None, s
     if count is None or (found.asked is None and not scarce):
         return found if count is not None or found.asked is None else shared(scenario, found, None, None)
     return shared(scenario, found, reached, count)
+
+
+def _unasked(goal: Goal) -> str:
+    """Return a sentence on an exit speed that is set and not planned for; "" where there is none."""
+    if goal.asked is not None or goal.exit_speed is None:
+        return ""
+    return f' This is not for the {goal.exit_speed:.4g} m/s of goal.exit_speed: for that, set goal.aim to "reach".'
 
 
 def _elsewhere(nominal: Settings) -> str:

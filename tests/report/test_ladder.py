@@ -160,6 +160,14 @@ def test_fewer_stages_do_not_seem_to_reach_an_asked_speed() -> None:
     assert "1 stage would leave at 17.9 m/s" in advise(ladder, asked, 2).sentence
 
 
+def test_verdict_says_that_an_exit_speed_beside_the_aim_fastest_is_not_planned_for() -> None:
+    beside = SEED_BALL.replace({"goal.exit_speed": "10 m/s"}).plan(draws=0)
+    assert beside.exit_speed > 15
+    assert beside.verdict.endswith('not for the 10 m/s of goal.exit_speed: for that, set goal.aim to "reach".')
+    asked = SEED_BALL.replace({"goal.exit_speed": "10 m/s", "goal.aim": "reach"}).plan(draws=0)
+    assert "goal.exit_speed" not in asked.verdict + SEED_BALL.plan(draws=0).verdict
+
+
 def test_ladder_has_no_column_of_broken_limits_where_all_designs_fit() -> None:
     screen = SEED_BALL.plan(draws=0).answer().screen
     assert screen is not None
