@@ -485,9 +485,10 @@ class _Reach:
             if name in geometry:
                 out[name] = _outward(name, max(float(np.max(geometry[name].value)), bound))
             else:
-                change = margin * (bound - ORIGINS[name])
-                loose = bound + change if name in FLOORS else bound - change
-                out[name] = _outward(name, loose)
+                # The reserve that other builds need is kept within the looser limit as well.
+                sign, reserve = 1.0 if name in FLOORS else -1.0, self.margins.get(name, 0.0)
+                share = (1.0 + sign * margin) / (1.0 + sign * reserve)
+                out[name] = _outward(name, ORIGINS[name] + share * (bound - ORIGINS[name]))
         return out if all(value < ENDS[name] for name, value in out.items()) else None
 
     def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:

@@ -112,6 +112,15 @@ def test_stages_are_added_one_by_one_as_most_of_them_need_not_throw_fastest(monk
         assert speeds[problem.count] == fastest
 
 
+def test_needed_values_keep_the_reserve_for_other_builds() -> None:
+    # ½ · 18 g · (15 m/s)² = 2.025 J, which a limit of 2.05 J does not allow with a reserve of 5 %.
+    given = _reach(15.0, exit_energy=2.05)
+    bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
+    (found,) = _Reach(given, [bare], bare, 15.0, {"exit_energy": 0.05}, Clock()).relaxations(("exit_energy",))
+    assert found.needed == pytest.approx(2.025 / 0.95, rel=3e-3)
+    assert found.together == found.needed
+
+
 def test_nearest_design_is_the_fastest_feasible_one() -> None:
     missed = _missed_under_heat()
     fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).fastest
