@@ -426,9 +426,14 @@ def sequence(cycle: Cycle, throws: int, options: Options = DEFAULT) -> Sequence:
     for _ in range(throws):
         done = cycle.throw(speed, options)
         exits.append(done.exit_speed)
-        missing.append(1 - speed / cycle.target)
+        missing.append(_missing(cycle.target, speed))
         speed = cycle.recover(cycle.after(done))
     return Sequence(exit_speed=np.stack(exits), missing=np.stack(missing))
+
+
+def _missing(target: Floats, speed: Floats) -> Floats:
+    """Return the share of their set speeds that wheels lack [-]; 0 for those that are to stand still."""
+    return np.where(target > 0, 1 - speed / np.where(target > 0, target, 1.0), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -608,9 +613,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     unknown = (~converged & ~jammed).reshape(-1)
     energy[unknown], whole[unknown] = np.nan, np.nan
     ledger = motor_energies(energy.reshape(*shape, wheels, 3), whole.reshape(*shape, 3))
-    droop, missing = (
-        np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (cycle.after(done), speed)
-    )
+    droop, missing = (_missing(target, at) for at in (cycle.after(done), speed))
     loss = 1 - done.exit_speed / np.where(first.exit_speed > 0, first.exit_speed, 1.0)
     loss = np.where(converged | jammed, loss, np.nan)
     return Settled(

@@ -50,6 +50,8 @@ SMALL_CHANGE = 10.0
 """Remaining change of speed, by the tolerance, below which the motor's lag alone finishes the integration [-]."""
 ARRIVED = 1e-9
 """Share of its set speed within which a governed wheel has reached it [-]."""
+LEAST_SPEED = 1.0
+"""Set speed that counts for accuracy and first steps where a wheel is set to less, as to stand still [rad/s]."""
 BISECTIONS = 40
 """For the time at which a governor switches or a wheel arrives: to 1e-12 of a step."""
 ROUNDS = 60
@@ -285,9 +287,9 @@ def advance(
             lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
             rate = abs(wheels[i, SLOPES])
             coming = -rate * lag * expm1(-left / lag)
-            calm = calm and coming <= SMALL_CHANGE * ease * tolerance * max(wheels[i, TARGET], 1e-300)
+            calm = calm and coming <= SMALL_CHANGE * ease * tolerance * max(wheels[i, TARGET], LEAST_SPEED)
             if rate > 0.0:
-                brisk = min(brisk, 0.05 * wheels[i, TARGET] / rate)
+                brisk = min(brisk, 0.05 * max(wheels[i, TARGET], LEAST_SPEED) / rate)
         if size == inf:
             size = brisk
         totals[STEP_HEAT] = totals[STEP_CHARGE] = 0.0
@@ -316,7 +318,7 @@ def advance(
             error = 0.0
             for k in range(7):
                 error += ERRORS[k] * wheels[i, SLOPES + k]
-            scale = ease * tolerance * max(wheels[i, TARGET], 1e-300)
+            scale = ease * tolerance * max(wheels[i, TARGET], LEAST_SPEED)
             ratio = max(ratio, abs(pace * error) / scale)
             start, end = wheels[i, TARGET] - wheels[i, SPEED], wheels[i, TARGET] - wheels[i, FRESH]
             free = wheels[i, GOVERNED] > 0.0 and wheels[i, HELD] == 0.0

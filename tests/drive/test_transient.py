@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 from stager.model.arrays import Floats
 from stager.model.stage import Supply
 from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, peak_draw
+from stager.physics.rate import sequence, settled
 from stager.physics.transient import (
     NEAR,
     MotorEnergies,
@@ -55,6 +56,31 @@ def test_fixed_throttle_speeds_agree_with_reference_integration(share: float, ti
     there = hold(wheels, TARGET, SUPPLY)
     found, _ = transient(wheels, there, SUPPLY, share * TARGET, time)
     assert found == pytest.approx(reference(wheels, there, share * TARGET, time), rel=1e-7)
+
+
+@pytest.mark.parametrize("governed", [False, True])
+def test_wheel_set_to_stand_still_coasts_down_and_stops(governed: bool) -> None:
+    # A side that is to brake, as for spin, is turned by the projectile all the same.
+    wheels, target = train(governed), np.append(0.0, TARGET[1:])
+    there, start = hold(wheels, target, SUPPLY), np.append(25.0, TARGET[1:])
+    if not governed:
+        found, _ = transient(wheels, there, SUPPLY, start, 0.05)
+        assert found == pytest.approx(reference(wheels, there, start, 0.05), rel=1e-6)
+        assert 0.0 < found[0] < start[0]
+    stopped, _ = transient(wheels, there, SUPPLY, start, 60.0)
+    assert stopped == pytest.approx(target, abs=1e-5)
+
+
+def test_throws_in_turn_with_a_wheel_that_stands_still_are_computed() -> None:
+    # A pair whose side B brakes.
+    given = launcher(drive=DRIVE, rate=4.0)
+    side_b = np.array([0.0, 0.6, 0.8]) * SPEEDS
+    state = settled(given, 4.0, SPEEDS, side_b)
+    assert state is not None
+    turns = sequence(state.cycle, 3)
+    assert np.isfinite(turns.exit_speed).all()
+    assert np.isfinite(turns.missing).all()
+    assert (turns.missing[0] == 0).all()
 
 
 @pytest.mark.parametrize("governed", [False, True])
