@@ -39,7 +39,7 @@ CASES = {
     "energy": (scenario(LIGHT, exit_energy=3.0, stages=2), 60.0),
     "acceleration": (scenario(HEAVY, acceleration=4000.0, stages=2), 40.0),
     "energy by area": (scenario(FOAM, energy_per_area=1200.0, stages=2), 60.0),
-    "wheel speed": (scenario(HEAVY), 15.0),
+    "wheel speed": (scenario(HEAVY, stages=2), 15.0),
     "margin, heavy": (scenario(HEAVY, grip_margin=0.05, stages=2), 40.0),
     "margin and speed": (scenario(HOLLOW, grip_margin=0.08, exit_speed=8.0, stages=2), 30.0),
     "margin and heat": (scenario(LIGHT, grip_margin=0.05, slip_heat=2.0, stages=2), 60.0),
