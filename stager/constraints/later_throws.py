@@ -27,6 +27,8 @@ LEAST_EXIT = 1e-9
 """Exit speed that no throw falls below in ratios [m/s]."""
 TOLD = 2e-5
 """Rise of exit speed in such a throw that is told from its accuracy [-]."""
+NEAR = 0.6
+"""Share of the bound from which the greatest energy is found closely [-]: more throws raise it by far less."""
 ACCURATE = 1e-4
 """Rise of exit energy from throw to throw that is told from the accuracy of throws [-]."""
 
@@ -119,7 +121,8 @@ def _greatest_rise(
     """Return greatest exit energy / that of the first throw [-] in the samples `rows` of the flattened batch.
 
     The greatest of the first `throws`, as wheels of other stages slow down and recover differently, and of throws on
-    the way to steady throwing, the more the larger `rounds`. More of both where a few show a rise.
+    the way to steady throwing, the more the larger `rounds`. More of both where a few show a rise up to NEAR of the
+    bound.
     """
     launcher, speed, speed_b = _samples(point, shape, rows)
     assert launcher.feed.rate is not None
@@ -137,7 +140,8 @@ def _greatest_rise(
     rise = np.square(greatest / np.maximum(first, LEAST_EXIT))
     found = np.where(rise > 1 + ACCURATE, rise, 1.0)
     found[state.unsettled] = np.nan
-    more = found > 1
+    energy, bound = np.broadcast_to(point.exit_energy, shape), np.broadcast_to(_energy_bound(point), shape)
+    more = (found > 1) & (energy.reshape(-1)[rows] * found > NEAR * bound.reshape(-1)[rows])
     if rounds == 1 and more.any():
         found[more] = np.maximum(found[more], _greatest_rise(point, shape, rows[more], 8, 3))
     return found

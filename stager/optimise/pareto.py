@@ -15,13 +15,14 @@ import numpy as np
 from stager.constraints import LIMITS, broken_by
 from stager.constraints.design import slip_heat
 from stager.constraints.drives import mean_power
+from stager.constraints.limit import ROUNDING
 from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.optimise.clock import Clock
 from stager.optimise.judge import Use
 from stager.optimise.parts import BestDesign, choose, select, with_parts
 from stager.optimise.problem import Budget, Problem
-from stager.optimise.records import Front, FrontPoint, Rung, Settings, Traded
+from stager.optimise.records import JAMS, Front, FrontPoint, Rung, Settings, Traded
 from stager.optimise.relaxation import under
 from stager.optimise.search import Solution, improve
 from stager.physics.parts import INERTIA, RADIUS, DesignVariable
@@ -233,8 +234,11 @@ def _at(
         return Traded(variable=variable.name, value=changed, broken=tuple(broken)), start
     solution = improve(Problem(other, row.count, margins=margins, clock=start.problem.clock), start.trial)
     if not solution.feasible:
-        names = tuple(result.name for result in solution.settings.verdicts if not result.satisfied)
-        return Traded(variable=variable.name, value=changed, broken=names), start
+        names = tuple(
+            result.name for result in solution.settings.verdicts
+            if float(result.slack) < margins.get(result.name, 0.0) - ROUNDING
+        )  # fmt: skip
+        return Traded(variable=variable.name, value=changed, broken=names or (JAMS,)), start
     made = BestDesign(row.count, other, tuple(parts), solution, solution.settings)
     return _result(variable, made, solution.settings), solution
 

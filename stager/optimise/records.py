@@ -272,6 +272,10 @@ class Option:
     not_judged: tuple[str, ...] = ()
 
 
+JAMS = "jam"
+"""Stands for the name of a limit where no wheel speeds get the projectile through."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Traded:
     """Results with another wheel radius or inertia, wheel speeds optimised anew; first of each variable the plan's.
@@ -280,7 +284,7 @@ class Traded:
 
     variable : its name; value : of the first stage with a choice, in SI; exit_speed [m/s]; droop : greatest loss of
     wheel speed by a throw [-]; spin_up [s], None where not known; length [m]; broken : names of the limits that no
-    wheel speeds were found to keep, where the other results are missing.
+    wheel speeds were found to keep, JAMS alone where the projectile jams; the other results are missing then.
     """
 
     variable: str

@@ -53,6 +53,8 @@ SURELY = 5.0
 """Distance of their mean slack from 0 in standard deviations that makes further draws needless [-]."""
 TIGHT = 2e-3
 """Slack beyond its reserve up to which a limit counts as used up [-]."""
+LARGE = 0.3
+"""Shift of a slack from which it is taken to be in proportion to what the nominal build uses of the limit [-]."""
 AT_REST = 0.95
 """Greatest reserve of a wheel's limit over its slack at rest [-]."""
 
@@ -188,7 +190,18 @@ def _reserve(
     for _ in range(14):
         middle = (low + high) / 2
         low, high = (low, middle) if joint(middle) >= share else (middle, high)
-    return reserves(high)
+    found = reserves(high)
+    return {name: _in_proportion(needed, float(slacks[name][0])) for name, needed in found.items()}
+
+
+def _in_proportion(needed: float, slack: float) -> float:
+    """Return the slack that the nominal build needs where `needed` is the shift [-] at settings of slack `slack` [-].
+
+    A large shift shrinks with the value that it is a share of: at settings which use less of the limit it is less.
+    """
+    if needed <= max(slack, LARGE):
+        return needed
+    return needed / (1.0 - slack + needed)
 
 
 def rows(done: Throw, chosen: NDArray[np.intp]) -> Throw:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.optimise.records import Catalogue, Front, Robust
+from stager.optimise.records import JAMS, Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, sides, speed
 
@@ -170,6 +170,8 @@ def trade_notes(content: Mapping[str, Any]) -> list[str]:
 
 def _change(own: Mapping[str, Any], other: Mapping[str, Any]) -> str:
     """Return the effect of another wheel in words."""
+    if other["broken"] == [JAMS]:
+        return "do not get the projectile through"
     if other["broken"]:
         return f"do not fit within {', '.join(name.replace('_', ' ') for name in other['broken'])}"
     gain = other["exit_speed_m_s"] / own["exit_speed_m_s"] - 1

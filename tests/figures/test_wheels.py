@@ -59,6 +59,14 @@ def test_no_picture_without_two_wheels_to_compare(rows: list[dict[str, Any]]) ->
     assert of_plan.wheel_pictures(_content(rows)) == []
 
 
+def test_wheels_that_throw_nothing_are_told_by_what_stops_them() -> None:
+    nothing = {"exit_speed_m_s": None, "droop_fraction": None, "spin_up_s": None, "length_m": None}
+    larger, smaller = _row(0.05, broken=["jam"], **nothing), _row(0.03, broken=["grip_margin"], **nothing)
+    (radius,) = trade_notes(_content([_row(0.04), larger, smaller]))
+    assert "Larger wheels (50.00 mm) do not get the projectile through" in radius
+    assert "smaller wheels (30.00 mm) do not fit within grip margin" in radius
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [

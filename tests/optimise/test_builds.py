@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -10,9 +12,15 @@ import pytest
 
 import stager
 from stager.fit.prediction import known_of, recommended_chain
+from stager.model.arrays import Number
+from stager.model.launcher import Launcher, Uncertain
+from stager.model.requirements import Aim, Goal
 from stager.optimise import planner
 from stager.optimise.judge import settings_at
+from stager.optimise.planner import plan
+from stager.physics.friction import Falling
 from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
+from tests.optimise.machines import SEED, launcher, scenario, stage
 
 
 @cache
@@ -58,3 +66,23 @@ def test_settings_maximise_the_mean_exit_speed_next_to_a_jam() -> None:
     ours, theirs = fresh(one.scenario, plan.best), fresh(one.scenario, slowed)
     assert ours.mean_exit > 1.05 * theirs.mean_exit
     assert ours.jams < 0.7 * theirs.jams
+
+
+def test_large_reserve_of_a_limit_shrinks_with_what_is_used_of_it() -> None:
+    # Fast wheels slip, and sliding friction is hardly known: builds accelerate up to twice as much as the nominal one.
+    law = Falling(static=0.7, sliding=0.12, fade_speed=3.0)
+    machine = launcher(SEED, stage(inertia=2e-4), law)
+
+    def realise(values: Mapping[str, Number]) -> Launcher:
+        friction = replace(law, sliding=values["sliding"])  # type: ignore[type-var]
+        return replace(machine, contact=replace(machine.contact, friction=friction, rail_friction=friction))
+
+    sliding = Uncertain(key="sliding", value=0.12, standard_uncertainty=0.12, low=0.02)
+    task = scenario(machine, Goal(aim=Aim.FASTEST), acceleration=1500.0, stages=2, wheel_speed=60.0)
+    task = replace(task, uncertain=(sliding,), realise=realise, values={"sliding": 0.12})
+    found = plan(task, draws=20, certified=False)
+    row = found.ladder[1]
+    assert row.kept
+    assert row.exit_speed.nominal > 1.4 * machine.feed.speed
+    assert found.margin is not None
+    assert found.margin.reserve["acceleration"] < 1.0
