@@ -40,8 +40,8 @@ from stager.physics.records import FIELDS, Throw, Transit, flatten, take
 
 DRAWN = Options(tolerance=1e-5)
 """Integration of throws of draws."""
-STEADIED = Options(tolerance=1e-5, energies=False)
-"""The same where only the spread of their exit speeds is asked for."""
+STEADIED = Options(tolerance=1e-6, energies=False)
+"""Where the spread of their exit speeds is to be the least, which is flat there."""
 NO_RESERVE: Mapping[str, float] = {}
 MARGIN_DRAWS = 1000
 """Draws on which a reserve is found."""
