@@ -149,6 +149,9 @@ def margin_of(scenario: Scenario, draws: Draws, settings: Settings, held: Mappin
             for name, (_, value) in slacks.items()
         }
     reserve = _reserve({name: slack for name, (slack, _) in slacks.items()}, mendable, target(confidence), held)
+    # The value of a lower bound's limit is above it, and so is no share of it.
+    for name in reserve.keys() - floors:
+        reserve[name] = _in_proportion(reserve[name], float(slacks[name][0][0]))
     for name, slack in resting.items():
         if name in reserve:
             reserve[name] = min(reserve[name], AT_REST * max(float(slack[0]), 0.0))
@@ -190,8 +193,7 @@ def _reserve(
     for _ in range(14):
         middle = (low + high) / 2
         low, high = (low, middle) if joint(middle) >= share else (middle, high)
-    found = reserves(high)
-    return {name: _in_proportion(needed, float(slacks[name][0])) for name, needed in found.items()}
+    return reserves(high)
 
 
 def _in_proportion(needed: float, slack: float) -> float:

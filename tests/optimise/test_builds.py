@@ -18,7 +18,10 @@ from stager.model.requirements import Aim, Goal
 from stager.optimise import planner
 from stager.optimise.judge import settings_at
 from stager.optimise.planner import plan
+from stager.optimise.robust import margin_draws, margin_of
 from stager.physics.friction import Falling
+from tests.drive.machines import ALUMINIUM, wheel
+from tests.drive.machines import launcher as driven
 from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
 from tests.optimise.machines import SEED, launcher, scenario, stage
 
@@ -86,3 +89,23 @@ def test_large_reserve_of_a_limit_shrinks_with_what_is_used_of_it() -> None:
     assert row.exit_speed.nominal > 1.4 * machine.feed.speed
     assert found.margin is not None
     assert found.margin.reserve["acceleration"] < 1.0
+
+
+def test_large_reserve_of_a_lower_bound_is_not_taken_in_proportion() -> None:
+    # A hub's strength with 25 %: one build in 20 has 1 − 1.645 × 0.25 of it, so the nominal one needs 41 % to spare.
+    strength, machine = float(ALUMINIUM.yield_strength or 0.0), driven()
+
+    def realise(values: Mapping[str, Number]) -> Launcher:
+        material = replace(ALUMINIUM, yield_strength=values["strength"])  # type: ignore[type-var]
+        return replace(machine, template=replace(machine.template, wheel=wheel(material=material)))
+
+    spread = Uncertain(key="strength", value=strength, standard_uncertainty=0.25 * strength, low=0.1 * strength)
+    task = scenario(machine, rim_safety=1.0, stages=1)
+    task = replace(task, uncertain=(spread,), realise=realise, values={"strength": strength})
+    drawn, speed = margin_draws(task), 100.0
+    assert drawn is not None
+    for _ in range(3):  # The factor falls with the square of speed: up to where it is 1.
+        settings = settings_at(task, np.array([speed]))
+        speed *= next(float(one.value) for one in settings.verdicts if one.name == "rim_safety") ** 0.5
+    found = margin_of(task, drawn, settings_at(task, np.array([speed])))
+    assert found.reserve["rim_safety"] == pytest.approx(1.645 * 0.25, rel=0.12)
