@@ -347,7 +347,7 @@ def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
 
 
 def choose(
-    found: Sequence[Knock], near: Sequence[float] = (),
+    found: Sequence[Knock], near: Sequence[float] = ()
 ) -> tuple[Knock, Knock] | str:
     """Return the two knocks of a throw, or the reason why they are unknown; near: their approximate times [s]."""
     if len(found) < 2:

@@ -20,7 +20,7 @@ from stager.model.requirements import Aim, Goal, LimitValues
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import ACTIVE
 from stager.optimise.parts import BestDesign, chosen_values
-from stager.optimise.records import Interval, Margin, Parts, Rung
+from stager.optimise.records import JAMS, Interval, Margin, Parts, Rung
 from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
 from stager.physics.barrel import coupled, run_up
@@ -307,7 +307,7 @@ def _rung(rows: Sequence[BestDesign], number: int, tuned: TunedDraws | None) -> 
 def _broken(row: BestDesign) -> tuple[str, ...]:
     """Return the limits that the best design of a row breaks; "jam" where the projectile jams."""
     if bool(row.settings.throw.jammed):
-        return ("jam",)
+        return (JAMS,)
     return tuple(result.name for result in row.settings.verdicts if not result.satisfied)
 
 
@@ -529,7 +529,7 @@ def _adds(ladder: Sequence[Rung], count: int) -> bool:
 
 
 def _limits(broken: Sequence[str]) -> str:
-    if broken == ("jam",):
+    if broken == (JAMS,):
         return "the range that does not jam"
     return f"the {'limit' if len(broken) == 1 else 'limits'} on {_listed(broken)}"
 

@@ -16,7 +16,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Battery, Drive, Supply
 from stager.optimise.parts import names, outfit, parts_of
-from stager.optimise.records import Parts
+from stager.optimise.records import JAMS, Parts
 from stager.physics.chain import throw
 from stager.physics.motor import greatest_power, recovery_draw
 from stager.physics.rate import Settled, settled
@@ -145,7 +145,7 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
         if one is not None and (one.missing.startswith("stage.drive") or one.missing == NOT_SETTLED):
             unknown[limit.name] = one.missing
     if not point.unsettled and (state is None or bool(state.throw.jammed)):
-        broken.append("jam")
+        broken.append(JAMS)
     throttle = np.nan if point.holding is None else float(point.holding.throttle.max())
     return Candidate(
         number=number, name=names(given.launcher.stage(0), parts)[1], throttle=throttle,

@@ -113,7 +113,7 @@ def _next_headline(found: Next) -> str:
         return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
     if found.unmeasured:
         minutes = 5 * math.ceil(MINUTES * len(found.plan) / 5)
-        alone = " with stage 1 alone" if found.built == 1 and found.probability_worthwhile is not None else ""
+        alone = " with stage 1 alone" if _alone(found) else ""
         return (
             f"First session{alone}: {plural(len(found.plan), 'throw')}, about {minutes} minutes, slow ones first:"
             f" {chance(found)} is {share(found.wrong)} now and about {share(found.plan[-1].wrong_after)} afterwards."
@@ -134,6 +134,11 @@ def chance(found: Next) -> str:
 def share(wrong: float) -> str:
     """Return a chance in whole per cent, at most 100 %: the sum of two chances may exceed it."""
     return percent(min(wrong, 1.0), 0)
+
+
+def _alone(found: Next) -> bool:
+    """Return whether throws are with the first stage alone of a launcher that may have more."""
+    return found.built == 1 and found.probability_worthwhile is not None
 
 
 def _shows_plan(found: Next) -> bool:
@@ -203,7 +208,7 @@ def _next_notes(found: Next) -> list[str]:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
         notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
-        if found.built == 1 and found.probability_worthwhile is not None:
+        if _alone(found):
             notes.append("In the table of throws, cells of wheels that are not there stay empty.")
     elif not found.enough and np.isfinite(found.wrong):
         again = any(one.purpose == "again" for one in found.plan)

@@ -14,6 +14,7 @@ from stager.constraints.limit import NOT_SETTLED
 from stager.model.arrays import rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
+from stager.optimise.records import JAMS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
 from stager.physics.barrel import BUSY, feed_rate
 from stager.physics.flight import outlet_speed
@@ -419,7 +420,7 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
 
 
 def _reasons(one: Candidate) -> str:
-    words = {"settled_loss": f"it loses {small_percent(one.loss)}", "jam": "throws jam"}
+    words = {"settled_loss": f"it loses {small_percent(one.loss)}", JAMS: "throws jam"}
     return listing([words.get(name, name.replace("_", " ")) for name in one.broken]) or _unknown(one)
 
 
