@@ -17,6 +17,7 @@ if "PYTEST_XDIST_WORKER" in os.environ:
     # Workers share the cores already; commands that tests start inherit this.
     os.environ["OMP_NUM_THREADS"] = "1"
 
+gc.set_threshold(50_000)
 settings.register_profile(
     "stager",
     derandomize=True,
