@@ -21,7 +21,7 @@ SPEEDS = np.linspace(6.0, 20.0, 8)[:, None]
 GIVEN = scenario("seed_ball")
 
 
-RUNS, LAUNCHERS = 240, 6
+RUNS, LAUNCHERS = 240, 4
 
 
 @cache

@@ -14,9 +14,9 @@ from tests.recovery.bench import Plan, Score, recover, scenario
 STUDIED = (6,)
 """Numbers of benches of the study: 40 throws of a pair at 0.9 % scatter with outliers."""
 
-# Ball, hollow ball, rod and disc; pair and rail; friction falling, bell and tabulated. The study
-# tests/benchmarks/prediction.py has more of each.
-KINDS = ("seed_ball", "streamer", "bell_pair", "tabulated_disc", "hollow_rail")
+# Ball, rod and disc; pair and rail; friction falling and tabulated. The study tests/benchmarks/prediction.py has
+# more of each.
+KINDS = ("seed_ball", "streamer", "tabulated_disc")
 
 
 @cache
