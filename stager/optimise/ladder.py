@@ -269,6 +269,9 @@ COVERED = 0.025, 0.975
 """Quantiles of a 95 % coverage interval [-]."""
 SURE = 0.9
 """Probability that settles whether a stage is worthwhile [-]."""
+MAIN_CAUSE = 0.25
+"""Least share of the doubt that one quantity must cause to be named as what to measure first [-]; about one in a
+thousand of 40 draws of a quantity without effect shows as much."""
 LEAST_JAMS = 0.005
 """Share of builds that jam from which on the verdict says so [-]."""
 
@@ -410,7 +413,7 @@ def advise(
     key, share = (None, None) if tuned is None or open_stage is None else _main_cause(tuned, open_stage)
     sentence = _sentence(ladder, count, goal.worthwhile, open_stage, stops[count] if stops else (), stopped=stopped)
     if key is not None and share is not None:
-        sentence += f" Uncertain {key} causes {_share(share)} of the doubt: measure it first."
+        sentence += f" Uncertain {key} causes about {100 * share:.0f} % of the doubt: measure it first."
     return Advice(stages=count, sentence=sentence, open_stage=open_stage, settled_by=key, share=share)
 
 
@@ -462,14 +465,15 @@ def _used_up(row: BestDesign) -> tuple[str, ...]:
 
 
 def _main_cause(tuned: TunedDraws, stage: int) -> tuple[str | None, float | None]:
-    """Return the uncertain quantity with the largest squared rank correlation with the gain of `stage`, and that."""
+    """Return the uncertain quantity that causes most of the doubt about the gain of `stage`, and what share of it.
+
+    The share is the squared rank correlation; None where it is less than MAIN_CAUSE.
+    """
     gain = _ranks(tuned.gain(stage - 1))
     drawn = {key: values[1:] for key, values in tuned.draws.values.items() if np.ptp(values[1:]) > 0}
     shares = {key: float(np.corrcoef(_ranks(values), gain)[0, 1] ** 2) for key, values in drawn.items()}
-    if not shares:
-        return None, None
-    key = max(shares, key=lambda name: shares[name])
-    return key, shares[key]
+    key = max(shares, key=lambda name: shares[name], default=None)
+    return (None, None) if key is None or shares[key] < MAIN_CAUSE else (key, shares[key])
 
 
 def _ranks(values: Floats) -> NDArray[np.intp]:
@@ -577,10 +581,6 @@ def _no_more(names: Sequence[str]) -> str:
 def _listed(names: Sequence[str]) -> str:
     words = [name.replace("_", " ") for name in names]
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
-
-
-def _share(share: float) -> str:
-    return f"about {100 * share:.0f} %"
 
 
 def _ordinal(count: int) -> str:

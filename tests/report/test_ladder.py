@@ -13,7 +13,7 @@ from scipy.stats import spearmanr
 import stager
 from stager.model.requirements import Aim, Goal
 from stager.optimise.draws import Draws
-from stager.optimise.ladder import TunedDraws, advise, rungs
+from stager.optimise.ladder import TunedDraws, _main_cause, advise, rungs
 from stager.optimise.records import Interval, Rung
 from stager.report.plan import ladder_rows, ladder_table
 from tests.cli.run import stager as stager_command
@@ -110,6 +110,14 @@ def test_verdict_names_what_to_measure_first_only_while_a_stage_is_in_doubt() ->
         assert clear.settled_by is None
         assert "measure" not in clear.sentence
     assert "measure" not in advice(0.125, None, None).sentence
+
+
+def test_no_quantity_is_to_be_measured_first_where_many_cause_the_doubt_alike() -> None:
+    drawn = {f"part {i}": values for i, values in enumerate(np.random.default_rng(2).normal(size=(8, 1000)))}
+    speeds = np.stack([np.full(1000, 1.2), np.full(1000, 10.0), 11.2 + 0.1 * sum(drawn.values())])
+    lanes = {key: np.append(0.0, values) for key, values in drawn.items()}
+    draws = Draws(values=lanes, launcher=SEED_BALL.scenario.launcher, lanes=1001)
+    assert _main_cause(TunedDraws(draws=draws, exit_speed=speeds), 2) == (None, None)
 
 
 def test_only_rows_that_keep_the_limits_have_intervals_of_draws() -> None:
