@@ -124,8 +124,7 @@ def _verdict(compared: Compared, between: str) -> str:
     if not compared.speeds_differ:
         return f"No difference {between} is shown: {_span(test)} of exit speed."
     direction = "faster" if test.value > 0 else "slower"
-    size = percent(abs(_fraction(test.value)))
-    low, high = (percent(_fraction(end)) for end in test.interval)
+    size, low, high = _shares(abs(_fraction(test.value)), *map(_fraction, test.interval))
     throws = f"{first} throws {size} {direction} than {second} ({low} to {high})"
     if compared.apart:
         return f"{throws}, by the builds or by the time between them: all throws of one build came first."
@@ -133,8 +132,14 @@ def _verdict(compared: Compared, between: str) -> str:
 
 
 def _span(test: Difference) -> str:
-    value, low, high = (percent(_fraction(end)) for end in (test.value, *test.interval))
+    value, low, high = _shares(*map(_fraction, (test.value, *test.interval)))
     return f"{value} ({low} to {high})"
+
+
+def _shares(value: float, low: float, high: float) -> list[str]:
+    """Return a difference and its interval as per cent, with digits enough to see on which side of 0 each end is."""
+    decimals = next((places for places in (1, 2) if round(100 * low, places) and round(100 * high, places)), 3)
+    return [percent(share, decimals) for share in (value, low, high)]
 
 
 def _tests(compared: Compared) -> Table:

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from scipy.stats import fisher_exact
 
 from stager.fit.compare import Compared, Contrast, compare, jams_of
+from stager.fit.statistics.hypothesis_tests import Difference
 from stager.report.answer import Provenance, Screen
-from stager.report.compare import _headline, answer, next_steps
+from stager.report.compare import _headline, _span, answer, next_steps
 from tests.recovery.bench import Plan, measure, scenario, table
 
 GIVEN = scenario("constant_pair")
@@ -36,6 +37,15 @@ def test_interleaved_throws_attribute_the_difference_to_the_builds() -> None:
     assert not found.apart
     message = " ".join(next_steps(found))
     assert any(word in message for word in ("easure the gap", "eigh ten", "lean wheels", "ress both"))
+
+
+@given(low=st.floats(-0.1, 0.1), width=st.floats(1e-4, 0.1))
+def test_it_shows_on_which_side_of_no_difference_an_interval_ends(low: float, width: float) -> None:
+    ends = low, low + width
+    test = Difference(value=low + width / 2, standard_uncertainty=width / 4, freedom=9, probability=0.5, interval=ends)
+    shown = [float(one.strip("()").removesuffix(" %")) for one in _span(test).split(" (")[1].split(" to ")]
+    for end, text in zip(ends, shown, strict=True):
+        assert np.sign(text) == np.sign(end) or abs(end) < 6e-6
 
 
 def test_throws_in_blocks_cannot_separate_build_from_time() -> None:
