@@ -28,7 +28,7 @@ class QuantityKind:
     """A kind of quantity.
 
     unit: in SI, "" for a pure number; example: text as in a file
-    above, at_least, below, at_most: the range in SI; of a stiffness that of the force at a crush of 1 mm [N]
+    above, at_least, at_most: the range in SI; of a stiffness that of the force at a crush of 1 mm [N]
     named: values by name
     """
 
@@ -36,7 +36,6 @@ class QuantityKind:
     example: str
     above: float = -math.inf
     at_least: float = -math.inf
-    below: float = math.inf
     at_most: float = math.inf
     named: tuple[tuple[str, float], ...] = ()
 
@@ -44,12 +43,11 @@ class QuantityKind:
         """Return a quantity from a TOML value. Raises PydanticCustomError with a hint."""
         found = raw if isinstance(raw, Measured) else self._parse(raw)
         scale = _per_force(found.unit) if self.unit == "N/m^n" else 1.0
-        low, high = (end * scale for end in (max(self.above, self.at_least), min(self.below, self.at_most)))
+        low, high = (end * scale for end in (max(self.above, self.at_least), self.at_most))
         found = replace(found, low=low, high=high)
         for broken, words, limit in (
             (found.value <= self.above, "above", self.above),
             (found.value < self.at_least * scale, "at least", self.at_least * scale),
-            (found.value >= self.below, "below", self.below),
             (found.value > self.at_most * scale, "at most", self.at_most * scale),
         ):
             if broken:
@@ -208,7 +206,7 @@ FeedSpin = Annotated[Measured, QuantityKind("rad/s", "0 rev/s", at_least=-MAX_AN
 Voltage = Annotated[Measured, QuantityKind("V", "14.8 V", above=0, at_least=0.1, at_most=MAX_VOLTAGE)]
 Charge = Annotated[Measured, QuantityKind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
 Stretch = Annotated[Measured, QuantityKind("", "0.05", at_least=0, at_most=1)]
-GripMargin = Annotated[Measured, QuantityKind("", "0.05", at_least=0, below=1)]
+GripMargin = Annotated[Measured, QuantityKind("", "0.05", at_least=0, at_most=0.9)]
 HeatCapacity = Annotated[Measured, QuantityKind("J/K", "12 J/K", above=0, at_least=1e-3, at_most=1e6)]
 ThermalResistance = Annotated[Measured, QuantityKind("K/W", "2.5 K/W", above=0, at_least=1e-4, at_most=1e4)]
 HubConductivity = Annotated[Measured, QuantityKind("W/m/K", "0.2 W/m/K", above=0, at_least=1e-3, at_most=1e4)]

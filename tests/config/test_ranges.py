@@ -39,7 +39,7 @@ RANGES = {
     "": {
         "Confidence": (0.5, 0.999), "Exponent": (1, 3), "Share": (0, 1), "LossShare": (1e-6, 1),
         "PositiveShare": (1e-3, 1), "Friction": (0, 10), "PositiveNumber": (1e-3, 1e3), "Number": (0, 1e3),
-        "Poisson": (0, 0.5), "ShoreA": (20, 80), "Stretch": (0, 1), "GripMargin": (0, 1), "Calibration": (0.1, 10),
+        "Poisson": (0, 0.5), "ShoreA": (20, 80), "Stretch": (0, 1), "GripMargin": (0, 0.9), "Calibration": (0.1, 10),
         "Money": (0, 1e12), "Drag": (1e-3, 100),
     },
     "kg m^2": {"Inertia": (1e-12, 1e3), "RotorInertia": (0, 100)}, "kg/m^3": {"Density": (1, 3e4)},
@@ -67,17 +67,15 @@ def ends(kind: QuantityKind) -> tuple[tuple[float, bool], tuple[float, bool]]:
     """Return the lower and upper end of the range [SI units], each with whether it is included."""
     scale = 1e3 if kind.unit == "N/m^n" else 1.0
     low = (kind.above, False) if kind.above >= kind.at_least * scale else (kind.at_least * scale, True)
-    high = (kind.below, False) if kind.below <= kind.at_most * scale else (kind.at_most * scale, True)
-    return low, high
+    return low, (kind.at_most * scale, True)
 
 
 def test_units_and_ranges_are_those_promised() -> None:
     expected = {name: (unit, *map(float, ends)) for unit, kinds in RANGES.items() for name, ends in kinds.items()}
     found = {
-        name: (kind.unit, max(kind.above, kind.at_least), min(kind.below, kind.at_most)) for name, kind in KINDS.items()
+        name: (kind.unit, max(kind.above, kind.at_least), kind.at_most) for name, kind in KINDS.items()
     }
     assert found == expected
-    assert {name for name, kind in KINDS.items() if math.isfinite(kind.below)} == {"GripMargin"}
     assert all(kind.above == 0.0 for kind in KINDS.values() if math.isfinite(kind.above))
 
 

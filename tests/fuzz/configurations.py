@@ -136,7 +136,7 @@ def _quantity(rng: random.Random, kind: field_types.QuantityKind | None = None) 
     within, kind = kind is not None, kind or rng.choice(QUANTITIES)
     scale = 1e3 if kind.unit == "N/m^n" else 1.0
     unit = "N/m" if kind.unit == "N/m^n" else kind.unit
-    low, high = max(kind.above, kind.at_least) * scale, min(kind.below, kind.at_most) * scale
+    low, high = max(kind.above, kind.at_least) * scale, kind.at_most * scale
     share = rng.choice((0.0, 1.0, *(() if within else (-0.01, 1.01)), rng.random(), rng.random(), rng.random()))
     geometric = low > 0 and rng.random() < 0.7
     value = low * (high / low) ** share if geometric else low + share * (high - low)
