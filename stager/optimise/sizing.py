@@ -57,7 +57,7 @@ class Candidate:
     resistance at the supply's voltage [W]; throttle: greatest, settled at the rate [-]; loss: of exit speed [-];
     droop: greatest share of wheel speed that a throw takes [-]; current: greatest of a motor [A]; broken : names of the
     limits that it breaks, "jam" where throws at the rate jam; unknown : keys of its unknown inputs by name of a limit
-    that cannot be judged without.
+    that cannot be judged without; no_load_known : whether its no-load current is known, which else is taken as 0.
     """
 
     number: int
@@ -70,6 +70,7 @@ class Candidate:
     current: float
     broken: tuple[str, ...]
     unknown: Mapping[str, str] = field(default_factory=dict)
+    no_load_known: bool = True
 
     @property
     def enough(self) -> bool:
@@ -154,7 +155,7 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
         loss=np.nan if state is None else float(state.loss),
         droop=np.nan if state is None else float(state.droop.max()),
         current=np.nan if state is None else float(_recovery(state)[0].max()), broken=tuple(dict.fromkeys(broken)),
-        unknown=unknown,
+        unknown=unknown, no_load_known=stage.drive.no_load_known,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.drives import Duty
-from stager.constraints.limit import NOT_SETTLED
+from stager.constraints.limit import NO_LOAD_CURRENT, NOT_SETTLED
 from stager.model.arrays import rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
@@ -34,7 +34,9 @@ NO_LOSS = 5e-5
 
 def summary(launcher: Launcher, found: Duty) -> dict[str, Any]:
     """Return spin-up, wheels and throws at the feed's rate as JSON has them."""
+    motors = [stage.drive for stage in (launcher.template, *launcher.stages) if stage.drive is not None]
     return {
+        "no_load_known": all(drive.no_load_known for drive in motors),
         "spin_up": _spin_up(found.together),
         "spin_up_in_turn": _spin_up(found.in_turn),
         "wheels": [_wheel(found, column) for column in range(found.train.size)],
@@ -285,9 +287,11 @@ def notes(content: dict[str, Any]) -> list[str]:
         found.append(f"At the feed's rate it {UNSETTLED}")
     elif content["missing"] is not None:
         found.append(
-            f"Motors are reckoned without {content['missing']}, which is unknown: they take more, and get warmer."
+            f"{_reckoned_without(content['missing'])}"
             " Recovery, highest rate and rests that depend on it are not judged."
         )
+    elif not content["no_load_known"]:
+        found.append(_reckoned_without(NO_LOAD_CURRENT))
     if content["highest_rate_by"] == "feed":
         found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
     elif content["highest_rate_by"] == "heat" and content["highest_rate_1_s"]:
@@ -315,6 +319,10 @@ def notes(content: dict[str, Any]) -> list[str]:
             f" shorter than {lasts(quickest)}; longer ones get hotter."
         )
     return found
+
+
+def _reckoned_without(key: str) -> str:
+    return f"Motors are reckoned without {key}, which is unknown: they take more, and get warmer."
 
 
 def _celsius(kelvin: float | None) -> str:
@@ -404,6 +412,11 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
         smaller = sizing.candidates[index - 1]
         fails = "is not enough" if smaller.broken else "may not be enough"
         notes.append(f"The next smaller, {_called(smaller)}, {fails}: {_reasons(smaller)}.")
+    without = [_called(one) for one in sizing.candidates if not one.no_load_known]
+    if without:
+        notes.append(
+            f"{_reckoned_without(NO_LOAD_CURRENT)} With {listing(without)} a charge lasts for fewer throws than told."
+        )
     if launcher.feed.magazine is not None:
         notes.append(
             f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."

@@ -13,6 +13,7 @@ from stager.constraints.drives import RECOVERED, Duty, duty
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
+from stager.model.stage import Drive
 from stager.physics.chain import throw
 from stager.physics.heat import Loss, after, steady
 from stager.physics.rate import settled
@@ -294,6 +295,15 @@ def test_what_an_unknown_no_load_current_would_change_is_not_judged() -> None:
     assert known is not None
     assert known.missing is None
     assert report.summary(weak, known)["missing"] is None
+
+
+@pytest.mark.parametrize("drive", [UNKNOWN, DRIVE])
+def test_motors_reckoned_without_their_own_losses_are_told_to_be_so(drive: Drive) -> None:
+    machine = launcher(drive=drive, rate=4.0)
+    made = _duty(machine)
+    assert made is not None
+    message = " ".join(report.notes(report.summary(machine, made)))
+    assert ("reckoned without stage.drive.no_load_current, which is unknown" in message) == (drive is UNKNOWN)
 
 
 def test_what_an_unknown_no_load_current_hardly_changes_is_that_of_the_greatest() -> None:

@@ -109,6 +109,21 @@ def test_drive_that_a_limit_cannot_be_judged_with_is_not_called_enough() -> None
         assert (words in f"{text.headline} {text.notes}") == bool(limits)
 
 
+@pytest.mark.parametrize("unknown", [(), ("light",), ("light", "heavy")])
+def test_drives_reckoned_without_their_own_losses_are_named(unknown: tuple[str, ...]) -> None:
+    names = "light", "heavy"
+    offered = tuple(
+        Drive(speed_constant=150.0, resistance=0.1, name=name, no_load_known=name not in unknown) for name in names
+    )
+    machine = replace(
+        launcher(SEED, stage(inertia=2e-5, drive=None, drive_options=offered)), supply=Supply(voltage=14.8)
+    )
+    sizing = size_motors(scenario(machine), SPEEDS, None, 3.0, 0.05)
+    text = " ".join(motor_answer(machine, sizing, (), Provenance(config_sha256="", seed=0)).screen.notes)
+    assert ("reckoned without stage.drive.no_load_current" in text) == bool(unknown)
+    assert f"With {' and '.join(unknown)} a charge lasts" in text or not unknown
+
+
 @pytest.mark.parametrize(("name", "slack"), [("exit_energy", 0.5), ("acceleration", 0.5), ("mass", 0.5), ("cost", 0.5)])
 def test_drive_is_not_called_enough_beyond_any_limit(name: str, slack: float) -> None:
     # The heavy rotor keeps light wheels from slowing, so that they throw harder; it weighs and costs more.
