@@ -454,8 +454,12 @@ BLUNT_DRAG = 1.0
 flow have 0.85 to 0.99, square plates 1.17 (Aeronautical Engineer's Data Book, fig. 5.13)."""
 MAX_SPEED_RATIO = 30.0
 """Greatest speed that is searched for, by the speed without air [-]."""
-HALVINGS = 30
-"""Halvings of the logarithm of that range, to 3e-9 of the speed."""
+RANGE_ACCURACY = 1e-8
+"""Relative error of the range at which a speed is found [-]; that of a landing is of the same size."""
+MOST_FLIGHTS = 30
+"""Flights until then at most; five to ten are usual."""
+LEAST_APART = 1e-12
+"""Least difference of logarithms of range that is divided by [-]."""
 
 
 def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
@@ -544,16 +548,29 @@ def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> 
     out = plain.copy()
     if not known.size:
         return out
-    low, high = plain[known].copy(), plain[known] * MAX_SPEED_RATIO
-    for number in range(HALVINGS):
-        middle = np.sqrt(low * high) if number else high
-        there = land(Release(projectile=projectile, speed=middle, height=drop[known])).distance
-        short = ~(there >= distance[known])
-        if number == 0:
-            unreachable = short
-            continue
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    out[known] = np.where(unreachable, np.inf, np.sqrt(low * high))
+
+    def beyond(speed: Floats) -> Floats:
+        there = land(Release(projectile=projectile, speed=speed, height=drop[known])).distance
+        return np.nan_to_num(np.log(there / distance[known]), nan=-1.0, neginf=-1.0)
+
+    # Regula falsi in logarithms with the Illinois rule, as range is nearly a power of speed.
+    low, high = plain[known], plain[known] * MAX_SPEED_RATIO
+    short, far = beyond(low), beyond(high)
+    reached, side = far >= 0, np.zeros(known.size)
+    middle = high
+    for _ in range(MOST_FLIGHTS):
+        apart = np.maximum(far - short, LEAST_APART)
+        middle = low * (high / low) ** np.clip(-short / apart, 0.0, 1.0)
+        error = beyond(middle)
+        if (np.abs(error[reached]) <= RANGE_ACCURACY).all():
+            break
+        # An end that stays twice in a row counts half.
+        now = np.sign(error)
+        again = 1.0 - 0.5 * (now == side)
+        low, short = np.where(now < 0, middle, low), np.where(now < 0, error, short * again)
+        high, far = np.where(now < 0, high, middle), np.where(now < 0, far * again, error)
+        side = now
+    out[known] = np.where(reached, middle, np.inf)
     return out
 
 

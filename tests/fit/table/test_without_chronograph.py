@@ -16,10 +16,11 @@ from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.fit.table.throws import Throws
 from stager.physics.chain import throw
-from stager.physics.flight import Release, land, outlet_speed
+from stager.physics.flight import Release, land, outlet_speed, speed_from_range
 from tests.recovery.bench import scenario
 
 BALL = scenario("seed_ball")
+LIGHT = scenario("table_tennis")
 
 
 def _read(text: str) -> Throws:
@@ -32,8 +33,18 @@ def test_range_and_drop_give_the_exit_speed() -> None:
     there = land(Release(projectile=BALL.launcher.projectile, speed=speeds, height=drops)).distance
     rows = "".join(f"12,{way:.9g},{drop:.9g}\n" for way, drop in zip(there, drops, strict=True))
     found = _read(f"wheel_1 [m/s],range [m],drop [m]\n{rows}")
-    np.testing.assert_allclose(found.exit_speed, speeds, rtol=2e-3)
+    np.testing.assert_allclose(found.exit_speed, speeds, rtol=1e-6)
     assert found.at_outlet
+
+
+def test_speed_from_range_is_found_beside_ranges_that_no_throw_reaches() -> None:
+    ball = LIGHT.launcher.projectile
+    speeds, drops = np.array([0.5, 3.0, 12.0, 40.0]), np.array([0.01, 2.0, 1.0, 0.3])
+    there = land(Release(projectile=ball, speed=speeds, height=drops)).distance
+    far = np.array([900.0, 0.0, np.nan])
+    found = speed_from_range(ball, np.append(there, far), np.append(drops, np.ones(3)))
+    np.testing.assert_allclose(found[:4], speeds, rtol=1e-6)
+    np.testing.assert_equal(found[4:], [np.inf, 0.0, np.nan])
 
 
 def test_slow_heavy_ball_follows_the_parabola() -> None:
@@ -62,9 +73,6 @@ def test_uncertainty_comments_are_read() -> None:
         "wheel_1 [m/s],flight_time [s],distance [m]\n12,0.5,5\n"
     )
     np.testing.assert_allclose(flight.uncertainty, [np.hypot(0.01, 0.01)], rtol=0.05)
-
-
-LIGHT = scenario("table_tennis")
 
 
 @examples(max_examples=3)
