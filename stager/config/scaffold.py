@@ -199,24 +199,33 @@ def _values(answers: Answers) -> dict[str, str]:
 def _guesses(answers: Answers) -> dict[str, str]:
     """Return estimates of crush, stiffness, outlet loss, wheel and set speed.
 
-    Crush: about a tenth of the smaller of width and wheel radius, so that the nip draws the projectile in. Stiffness:
-    one stage gives about a sixth of the allowed energy. Set speed: two fifths of the speed at that energy.
+    Crush: about a tenth of the smaller of width and wheel radius, so that the nip draws the projectile in; less
+    of a rod beside an idler, which pushes it back too. Stiffness: one stage gives about a sixth of the allowed energy.
+    Set speed: two fifths of the speed at that energy. Inertia: that of a light wheel, or more, as the projectile stops
+    one that is much lighter than itself, and a rod, squeezed along its length, a heavier one too. A rod must bring an
+    idler to speed, which is lighter then, and slides on a rail, which must rub less than the wheel.
     """
     mass, width, radius = (_si(answers, name) for name in ("mass", "width", "radius"))
     energy = _si(answers, "energy")
-    crush = _round(0.105 * min(width, radius)) * (1.0 if answers["layout"] != "rail" else 0.5)
-    side = crush if answers["layout"] == "rail" else crush / 2
+    layout, rod = answers["layout"], answers["shape"] == "rod"
+    share = 0.5 if layout == "rail" else 0.25 if layout == "idler" and rod else 1.0
+    crush = _round(0.105 * min(width, radius)) * share
+    side = crush if layout == "rail" else crush / 2
     stiffness = _round(energy / (8 * side**1.5 * math.sqrt(2 * radius)) / 1000)
+    light = 15.6 * radius**4  # [kg m^2]
+    heavy = 8.0 if rod else 1.4
     values = {
         "contact.stiffness": _guess(stiffness, 0.5, "kN/m"),
         "outlet.loss": _guess(_round(0.0025 * energy), 1.0, "J"),
         "stage.crush": _guess(1e3 * crush, 0.1, "mm"),
         "stage.speed": show_value(f"{_round(0.4 * math.sqrt(2 * energy / mass)):g} m/s"),
         "stage.wheel.radius": _guess(1e3 * radius, 0.01, "mm"),
-        "stage.wheel.inertia": _guess(_round(15.6 * radius**4), 0.25, "kg m^2"),
+        "stage.wheel.inertia": _guess(_round(max(light, heavy * mass * radius**2)), 0.25, "kg m^2"),
     }
-    if answers["layout"] == "idler":
-        values["stage.idler"] = f"{{ inertia = {values['stage.wheel.inertia']} }}"
+    if layout == "idler":
+        values["stage.idler"] = f"{{ inertia = {_guess(_round(light * (0.1 if rod else 1.0)), 0.25, 'kg m^2')} }}"
+    if layout == "rail" and rod:
+        values["contact.rail_friction"] = '{ law = "constant", coefficient = "0.15 ± 0.05" }'
     return values | (_motor(answers) if answers["motor"] != NONE else {})
 
 

@@ -77,7 +77,8 @@ TERMS: dict[str, Term] = {
     "sync": Term("The projectile has caught up with the wheel: slip is down to three times the creep.", see=("creep",)),
     "jam": Term(
         "The projectile does not get through: before the narrowest point the wheels push it back, and friction does not"
-        " pull it in hard enough. A faster feed, less crush, a larger wheel or more friction gets it through.",
+        " pull it in hard enough. A faster feed, less crush, a larger wheel or more friction gets it through. Or it"
+        " stops a wheel that is light or slow, and a rod stays where a rail rubs as much as the wheel pulls.",
         see=("bite",),
     ),
     "bite": Term(

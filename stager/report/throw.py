@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 import numpy as np
 
 from stager.model.launcher import Launcher
-from stager.model.projectile import Projectile
+from stager.model.projectile import ROD, Projectile
 from stager.model.requirements import Goal
+from stager.model.stage import RAIL
 from stager.optimise.draws import Flown
 from stager.physics.flight import SPHERES, indicated_wheel_speed, outlet_speed, spin_parameter, wobble_rate
 from stager.physics.mechanics import (
@@ -131,11 +132,28 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> StageRow:
     }
 
 
+STOPPED = 0.2
+"""Share of its set speed below which a wheel counts as stopped by the projectile [-]."""
+
+
+def _jam_reason(launcher: Launcher, row: StageRow, index: int) -> str:
+    """Return why the projectile jams in the stage of a row; index: of the stage, from 0."""
+    contact, enters, turns = launcher.contact, row["entry_speed_m_s"], row["wheel_speed_m_s"]
+    if launcher.projectile.shape is ROD and launcher.stage(index).layout is RAIL:
+        pulls, _ = contact.friction.coefficient(np.array(max(turns - enters, 0.0)), with_slope=False)
+        holds, _ = contact.rail_friction.coefficient(np.array(enters), with_slope=False)
+        if holds >= pulls:
+            return "the rail holds it back as hard as the wheel pulls it, so it needs a rail that rubs less"
+    if row["wheel_speed_after_m_s"] < STOPPED * turns:
+        return "it stops its wheel, which needs more inertia, more speed or less crush"
+    return "its wheel pushes back harder than friction pulls in"
+
+
 def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     """Return the headline of a throw; content: see `summary`."""
     name, count = launcher.projectile.shape.name, len(content["stages"])
     if content["jammed"]:
-        return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
+        return f"The {name} jams in stage {count}: {_jam_reason(launcher, content['stages'][-1], count - 1)}."
     if content["stays_in_outlet"]:
         return f"The {name} stays in the outlet, which takes all of its energy."
     behind = "" if content["outlet_speed_m_s"] == content["exit_speed_m_s"] else " and the outlet"

@@ -6,12 +6,14 @@ import tomllib
 from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from stager.config.load import understand
 from stager.config.scaffold import NONE, QUESTIONS, complete, read_answer, start
 from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
+from stager.physics.chain import throw
 from tests.cli.run import TEMPLATE
 
 TEXT = TEMPLATE.read_text(encoding="utf-8")
@@ -47,6 +49,29 @@ def test_unusual_sizes_can_be_planned(given: dict[str, str]) -> None:
     found = plan(_scenario(**given, stages="2"), draws=0)
     assert found.best is not None
     assert found.best.exit_speed > 3
+
+
+def _drawn(rng: np.random.Generator, shape: str, layout: str) -> dict[str, str]:
+    """Return answers of projectiles, wheels at least as large as they are, and energies of 8 to 45 m/s."""
+    width, density, speed = np.exp(rng.uniform(np.log([10, 80, 8]), np.log([80, 900, 45])))  # [mm], [kg/m³], [m/s]
+    radius = width / 2 * 4 ** rng.uniform()  # [mm]
+    length = {"rod": 5.0, "disc": 0.25, "ring": 0.15, "ball": 0.67, "hollow ball": 0.2}[shape] * width  # [mm]
+    mass = density * 1e-6 * np.pi / 4 * width**2 * length  # [g]
+    sizes = {"width": width, "radius": radius, "mass": mass, "energy": 0.5e-3 * mass * speed**2}
+    sizes |= {"length": length} if shape == "rod" else {"thickness": length} if shape in ("disc", "ring") else {}
+    units = {"mass": "g", "energy": "J"}
+    given = {key: f"{one:.4g} {units.get(key, 'mm')}" for key, one in sizes.items()}
+    return {"shape": shape, "layout": layout, **given}
+
+
+@pytest.mark.parametrize(("shape", "layout"), [*product(SHAPES, LAYOUTS)])
+def test_written_launchers_throw_at_their_set_speed(shape: str, layout: str) -> None:
+    rng = np.random.default_rng([11, len(shape), len(layout)])
+    for answers in ({"shape": shape, "layout": layout}, *(_drawn(rng, shape, layout) for _ in range(8))):
+        launcher = _scenario(**answers).launcher
+        thrown = throw(launcher, np.array([float(launcher.template.speed)]))
+        assert not thrown.jammed, answers
+        assert thrown.exit_speed > launcher.feed.speed, answers
 
 
 def test_default_answers_give_the_template() -> None:
