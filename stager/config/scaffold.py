@@ -60,6 +60,14 @@ def _of(
     return usual
 
 
+def _longest(answers: Answers) -> str:
+    """Return half as much again as the wheels need along the barrel, and the length of a rod, which counts too."""
+    wheels = _of("radius", "600 mm", lambda a: 1.5 * int(a["stages"]) * (2 * _si(a, "radius") + 0.006), 1e3, "mm")
+    if answers.get("shape") != "rod":
+        return wheels(answers)
+    return f"{_round(_si({'longest': wheels(answers)}, 'longest') * 1e3 + _si(answers, 'length') * 1e3):g} mm"
+
+
 def _round(value: float) -> float:
     return float(f"{value:.2g}")
 
@@ -126,7 +134,7 @@ QUESTIONS: tuple[Question, ...] = (
     ),
     Question(
         name="longest", text="Greatest length along the barrel", unit="m", written="mm",
-        usual=_of("radius", "600 mm", lambda a: 1.5 * int(a["stages"]) * (2 * _si(a, "radius") + 0.006), 1e3, "mm"),
+        usual=_longest,
         help="from the first wheel's front to the last one's end",
     ),
 )  # fmt: skip

@@ -132,7 +132,7 @@ ESTIMATES: list[tuple[dict[str, str], dict[str, str]]] = [
     (
         {"shape": "rod", "width": "13 mm", "mass": "1.2 g"},
         {
-            "projectile.length": "32 mm", "limits.exit_energy": "0.54 J", "limits.length": "340 mm",
+            "projectile.length": "32 mm", "limits.exit_energy": "0.54 J", "limits.length": "370 mm",
             "stage.crush": "1.4 mm ± 0.1 mm",  # 0.105 · 13 mm ± 10 %
             "contact.stiffness": "16 kN/m ± 8 kN/m",  # 0.54 J / (8 · (0.7 mm)^1.5 · (50 mm)^0.5) ± 50 %
             "outlet.loss": "0.0014 J ± 0.001 J",  # 0.25 % of 0.54 J ± 100 %

@@ -11,6 +11,7 @@ import pytest
 
 from stager.config.load import understand
 from stager.config.scaffold import NONE, QUESTIONS, complete, read_answer, start
+from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
@@ -68,7 +69,9 @@ def _drawn(rng: np.random.Generator, shape: str, layout: str) -> dict[str, str]:
 def test_written_launchers_throw_at_their_set_speed(shape: str, layout: str) -> None:
     rng = np.random.default_rng([11, len(shape), len(layout)])
     for answers in ({"shape": shape, "layout": layout}, *(_drawn(rng, shape, layout) for _ in range(8))):
-        launcher = _scenario(**answers).launcher
+        scenario = _scenario(**answers)
+        launcher = scenario.launcher
+        assert broken_by(launcher, scenario.limit_values, 3) == [], answers
         thrown = throw(launcher, np.array([float(launcher.template.speed)]))
         assert not thrown.jammed, answers
         assert thrown.exit_speed > launcher.feed.speed, answers
