@@ -8,6 +8,7 @@ from typing import Any
 from stager.optimise.records import JAMS, Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, sides, speed
+from stager.report.throw import set_beside
 
 _SAME_PARTS = (
     "The ladder uses these parts for every stage count. Fewer stages with parts chosen for them may do better, so a"
@@ -277,7 +278,7 @@ def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]])
     rows = tuple(
         (
             str(number),
-            sides(stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"]),
+            sides(stage["wheel_speed_m_s"], set_beside(stage)),
             sides(wheel, other),
             f"{100 * (1 - wheel / stage['wheel_speed_m_s']):.1f}",
         )

@@ -18,7 +18,7 @@ from stager.report.answer import Answer, Column, Provenance, Screen, Table, docu
 from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
 from stager.report.terminal import Ranges
-from stager.report.throw import StageRow, ladder_spin_notes, spin_notes, spin_text
+from stager.report.throw import StageRow, ladder_spin_notes, set_beside, spin_notes, spin_text
 
 _COLUMNS = (
     Column("stages"),
@@ -494,8 +494,8 @@ def settings(stages: Sequence[StageRow], title: str = "Settings", shown: ShownSp
 
 
 def _setting(k: int, stage: StageRow, shown: ShownSpeeds | None) -> tuple[str, ...]:
-    side_a, side_b, rpm = stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"], stage["rpm"]
-    alike = side_b is None or side_b == side_a
+    side_a, side_b, rpm = stage["wheel_speed_m_s"], set_beside(stage), stage["rpm"]
+    alike = side_b is None
     speeds = (side_a, side_a if side_b is None else side_b)
     turns = tuple(rpm * speed / side_a for speed in speeds) if side_a else (rpm, rpm)
     if shown is not None:

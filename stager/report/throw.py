@@ -42,6 +42,7 @@ class StageRow(TypedDict):
 
     wheel_speed_m_s: float
     wheel_speed_b_m_s: float | None
+    side_b_driven: bool
     rpm: float
     indicated_rpm: float
     entry_speed_m_s: float
@@ -113,6 +114,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> StageRow:
     return {
         "wheel_speed_m_s": float(part.wheel_speed_a[k]),
         "wheel_speed_b_m_s": float(part.wheel_speed_b[k]) if turns else None,
+        "side_b_driven": stage.layout.side_b_driven,
         "rpm": float(turns_per_minute(part.wheel_speed_a[k], stage.wheel)),
         "indicated_rpm": indicated_rpm(launcher, k, float(part.wheel_speed_a[k])),
         "entry_speed_m_s": float(part.entry_speed[k]),
@@ -294,13 +296,19 @@ _ENERGY = (
 )
 
 
+def set_beside(stage: Mapping[str, Any]) -> float | None:
+    """Return the speed that side B of a stage's row is set to [m/s]; None where it is not driven or runs as side A."""
+    side_b: float | None = stage["wheel_speed_b_m_s"] if stage["side_b_driven"] else None
+    return None if side_b == stage["wheel_speed_m_s"] else side_b
+
+
 def _speeds(number: int, stage: StageRow) -> tuple[str, ...]:
-    side_b = stage["wheel_speed_b_m_s"]
+    side_b = set_beside(stage)
     spin = stage["spin_rad_s"]
     return (
         str(number),
         speed(stage["wheel_speed_m_s"]),
-        MISSING if side_b is None or side_b == stage["wheel_speed_m_s"] else speed(side_b),
+        MISSING if side_b is None else speed(side_b),
         f"{stage['rpm']:.0f}",
         speed(stage["wheel_speed_after_m_s"]),
         speed(stage["entry_speed_m_s"]),
