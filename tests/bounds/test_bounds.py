@@ -98,6 +98,13 @@ def test_bound_rises_with_a_looser_limit() -> None:
     assert (np.diff(tops) > 0).all()
 
 
+def test_bound_of_a_slow_launcher_is_below_its_cap() -> None:
+    task = scenario(replace(HEAVY, feed=replace(HEAVY.feed, speed=0.4)), wheel_speed=0.6, exit_energy=0.005, stages=1)
+    found = bound(task, 1)
+    assert found.cap < 1.0
+    assert 0.4 < found.speed < 0.9 * found.cap
+
+
 def test_pusher_that_pushes_through_the_first_stage_has_no_bound_but_the_cap() -> None:
     pushed = replace(HEAVY, feed=replace(HEAVY.feed, push=2.0))
     found = bound(scenario(pushed), 1)

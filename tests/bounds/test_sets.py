@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from stager.bounds import entry_sets
 from stager.bounds.bound_chain import (
     PARTS,
     WEIGHTS,
@@ -26,6 +28,7 @@ from stager.bounds.bound_chain import (
     _stalls,
     _start,
     _strained,
+    _task,
     bound,
     not_used,
     runs,
@@ -35,6 +38,7 @@ from stager.bounds.bound_chain import (
 from stager.bounds.entry_sets import (
     BAND,
     ENTRY,
+    NODES,
     RESIDUE,
     WHEEL,
     Cells,
@@ -44,8 +48,10 @@ from stager.bounds.entry_sets import (
     _below,
     _greatest,
     after_run,
+    capped,
     feed_entries,
     leaving,
+    margins,
 )
 from stager.bounds.shared_budget import PARTS as BUDGET_PARTS
 from stager.bounds.shared_budget import Floor, Pieces, _critical, _links, _parts, shared
@@ -57,7 +63,7 @@ from stager.model.stage import Drive
 from stager.physics.air import windage
 from stager.physics.barrel import free_run
 from stager.physics.wheel import driven_inertia
-from tests.optimise.machines import CLOSE, HEAVY, STREAMER, scenario
+from tests.optimise.machines import CLOSE, FOAM, HEAVY, STREAMER, scenario
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 SIDES = 3
@@ -226,12 +232,84 @@ def test_energy_ceiling_of_a_cell_holds_for_all_its_points(machine: Launcher, st
         assert (ceiling(Cells(at, at, cells.group)) <= most * (1 + 1e-12)).all()
 
 
+@pytest.mark.parametrize(
+    ("machine", "is_used"), [(HEAVY, True), (STREAMER, True), (FOAM, False)], ids=["pair", "pair, rod", "rail"]
+)
+def test_energy_ceiling_spares_cells_of_pairs_alone(machine: Launcher, is_used: bool) -> None:
+    query = _task(scenario(machine, wheel_speed=20.0), 0, feed_entries(1.2), 100.0, 1e-4)
+    assert isinstance(query, StageQuery)
+    assert (query.ceiling is not None) == is_used
+    if query.ceiling is not None:
+        cells = _cells(5, spins=False)
+        np.testing.assert_array_equal(query.ceiling(cells), pair_ceiling(machine, machine.stage(0))(cells))
+
+
 def test_greatest_of_an_index_range() -> None:
     values, rng = np.random.default_rng(5).uniform(0.1, 1.0, 12), np.random.default_rng(6)
     first, last = rng.integers(0, 13, 60), rng.integers(0, 13, 60)
     expected = [max(values[one:two], default=0.0) for one, two in zip(first, last, strict=True)]
     np.testing.assert_array_equal(_greatest(values, first, last), expected)
     np.testing.assert_allclose(_below(np.array([10.0, np.inf]), 0.2, 30.0), [8.0 * (1 + 1e-4), 30.0])
+
+
+def _limits(monkeypatch: pytest.MonkeyPatch, bends: float) -> Any:
+    """Put a grip limit in place of that of the stage: it turns `bends` times over 20 m/s, and rises with spin."""
+
+    def limit(speed: Any, spin: Any = 0.0) -> Any:
+        return 10.0 + 2.0 * np.sin(bends * 2 * np.pi * speed / 20.0) + 1e-3 * spin
+
+    def found(machine: Launcher, index: int, speed: Any, spin: Any, top: Any, *, margin: float) -> SimpleNamespace:
+        assert margin == 0.05
+        assert (top == 30.0).all()
+        return SimpleNamespace(wheel_speed=limit(speed, spin))
+
+    monkeypatch.setattr(entry_sets, "grip_limit", found)
+    return limit
+
+
+@pytest.mark.parametrize("width", [0.0, 0.05, 3.0])
+def test_margin_to_grip_limits_that_bend_holds_between_the_speeds_tried(
+    monkeypatch: pytest.MonkeyPatch, width: float
+) -> None:
+    limit, low = _limits(monkeypatch, 12), np.linspace(0.0, 20.0 - width, 900)
+    most = margins(HEAVY, 0, 20.0, 30.0, 0.05)(low, low + width)
+    inside = limit(np.linspace(low, low + width, 200)).max(axis=0)
+    assert (most >= 0.95 * inside).all()
+    # What is added is as much as the limit bends within two intervals.
+    assert (most <= 0.95 * (inside + 1.5)).all()
+
+
+@pytest.mark.parametrize("bent", [0, 1, 40, 95, 96])
+def test_margin_grows_beside_a_bend_of_the_grip_limit_alone(monkeypatch: pytest.MonkeyPatch, bent: int) -> None:
+    nodes = np.linspace(0.0, 20.0, NODES)
+    limits = 10.0 + 0.1 * np.arange(NODES) + 3.0 * (np.arange(NODES) == bent)
+
+    def found(machine: Launcher, index: int, speed: Any, *rest: Any, margin: float) -> SimpleNamespace:
+        return SimpleNamespace(wheel_speed=limits)
+
+    monkeypatch.setattr(entry_sets, "grip_limit", found)
+    low, high = nodes[:-1] + 0.01, nodes[1:] - 0.01
+    most = margins(HEAVY, 0, 20.0, 30.0, 0.05)(low, high)
+    straight = _below(np.interp([low, high], nodes, limits).max(axis=0), 0.05, 30.0)
+    # An interval knows the bends at its ends, which are those of three limits each; at the ends of all, the next one.
+    ends = np.arange(NODES - 1)[:, None] + [0, 1]
+    middle = np.clip(ends, 1, NODES - 2)
+    assert (most > straight + 1e-9).tolist() == (np.abs(middle - bent) <= 1).any(axis=1).tolist()
+
+
+@pytest.mark.parametrize("spins", [True, False])
+def test_margin_to_the_grip_limit_holds_for_every_entry_of_a_box(monkeypatch: pytest.MonkeyPatch, spins: bool) -> None:
+    limit, low = _limits(monkeypatch, 1), np.linspace(0.2, 18.0, 60)
+    band = low - 0.5 if spins else low
+    entries = Entries(low, low + 1.0, band, band + 1.0, spins)
+    most, rng = capped(HEAVY, 0, entries, 30.0, 0.05), np.random.default_rng(9)
+    inertia, radius = HEAVY.projectile.shape.inertia_factor, float(HEAVY.projectile.radius)
+    lead = low + rng.uniform(0.0, 1.0, (300, 60))
+    z = band + rng.uniform(0.0, 1.0, (300, 60)) if spins else lead
+    speed, spin = (lead + inertia * z) / (1 + inertia), (lead - z) / (1 + inertia) / radius
+    inside = limit(np.maximum(speed, 0.0), spin).max(axis=0)
+    assert (most >= 0.95 * inside).all()
+    assert (most <= 0.95 * (inside + 0.6)).all()
 
 
 def _query(spins: bool, *, steps: int = 24, **given: Any) -> StageQuery:
@@ -479,27 +557,29 @@ def _floors(seed: int, counts: tuple[int, ...] = (1, 4, 5), cells: int = 9) -> l
         floors.append(Floor(
             edges[:-1], edges[1:],
             Pieces(rng.integers(0, count, cells), wheel, wheel + 1.0, low, low + rng.uniform(0.0, 3.0, cells),
-                   rng.uniform(0.0, 2.0, cells)),
+                   rng.permutation(128)[:cells] / 64.0),
         ))  # fmt: skip
     return floors
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_cells_on_a_chain_within_the_budget_are_kept_and_no_others(seed: int) -> None:
-    floors, budget, target = _floors(seed), 2.5, 8.0
+    floors, target = _floors(seed), 8.0
 
     def meets(number: int, cell: int, after: int) -> bool:
         piece, slices = floors[number].pieces, floors[number + 1]
         which = slices.pieces.slice[after]
         return bool(piece.exit_low[cell] <= slices.high[which] and piece.exit_high[cell] >= slices.low[which])
 
-    kept: list[set[int]] = [set(), set(), set()]
-    for chain in product(range(9), repeat=3):
-        heat = sum(float(floor.pieces.heat[cell]) for floor, cell in zip(floors, chain, strict=True))
-        linked = all(meets(number, *chain[number : number + 2]) for number in range(2))
-        if linked and heat <= budget and floors[-1].pieces.exit_high[chain[-1]] > target:
-            for number, cell in enumerate(chain):
-                kept[number].add(cell)
+    heats = {
+        chain: sum(float(floor.pieces.heat[cell]) for floor, cell in zip(floors, chain, strict=True))
+        for chain in product(range(9), repeat=3)
+        if all(meets(number, *chain[number : number + 2]) for number in range(2))
+        and floors[-1].pieces.exit_high[chain[-1]] > target
+    }
+    # One chain takes the whole budget; heats are whole multiples of 1/64 J, so that sums are exact.
+    budget = sorted(heats.values() or [1.0])[len(heats) // 8]
+    kept = [{chain[number] for chain, heat in heats.items() if heat <= budget} for number in range(3)]
     found = _critical(floors, budget, target)
     for number, floor in enumerate(found):
         assert set(floor.pieces.heat) == {floors[number].pieces.heat[cell] for cell in kept[number]}

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from stager.bounds import bound
+from stager.bounds import bound, normal_force, stages
 from stager.bounds.entry_sets import Cells
 from stager.bounds.stages import enclosure
+from stager.bounds.traction import speed_ranges
 from stager.model.stage import IDLER, RAIL
 from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant
@@ -60,6 +62,44 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     clear = (width == 0.0) & through[0] & (exits[0] > 2.0)
     assert clear.sum() > 6
     assert np.median(found.high[clear] / exits[0, clear]) < 1.001
+
+
+@pytest.mark.parametrize("name", ["disc", "ball", "ball, lighter wheels"])
+def test_rail_throws_keep_to_the_speeds_that_energy_allows(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    machine, rng, count, kept = MACHINES[name], np.random.default_rng(6), 20, []
+    integrate = stages._integrate
+
+    def keep(take: Any, tractions: Any, body: Any, press: Any, lanes: Any, *rest: Any) -> Any:
+        kept.append((body.copy(), lanes.copy()))
+        return integrate(take, tractions, body, press, lanes, *rest)
+
+    monkeypatch.setattr(stages, "_integrate", keep)
+    enclose = enclosure(machine, machine.stage(0), spins=True)
+    assert not isinstance(enclose, str)
+    inertia, radius = machine.projectile.shape.inertia_factor, float(machine.projectile.radius)
+    speed, wheel, around = (rng.uniform(*ends, count) for ends in ((1.0, 12.0), (2.0, 30.0), (-4.0, 8.0)))
+    low = np.stack([speed + inertia * around, speed - around, wheel])
+    high = low + np.array([[0.4], [0.1], [0.4]])
+    enclose(Cells(low, high, np.zeros(count, np.intp)), 12)
+    ((body, lanes),) = kept
+    lead, band, set_speed = np.moveaxis(low + rng.uniform(size=(8, 3, count)) * (high - low), 1, 0)
+    entry, turning = (lead + inertia * band) / (1 + inertia), (lead - band) / (1 + inertia)
+    assert (turning >= lanes[:, normal_force.SPIN_LOW]).all()
+    assert (turning <= lanes[:, normal_force.SPIN_HIGH]).all()
+    done = transit(machine, 0, entry, set_speed, entry_spin=turning / radius, options=CLOSE)
+    through = ~done.jammed
+    assert through.any(axis=0).sum() > count / 2
+    crush, stiffness = float(machine.stage(0).crush), float(machine.contact.stiffness)
+    mass = float(machine.projectile.mass)
+    for at in np.flatnonzero(through.any(axis=0)):
+        fine, lane = through[:, at], lanes[at]
+        fastest_so_far = float(np.maximum(entry, done.exit_speed)[fine, at].max())
+        back, most, slowest, fastest = speed_ranges(body, lane, fastest_so_far)
+        spun = radius * done.exit_spin[fine, at]
+        assert back <= spun.min() <= spun.max() <= most
+        assert slowest <= done.wheel_low_a[fine, at].min() <= done.wheel_top_a[fine, at].max() <= fastest
+        # The whole crush is the wheel's. Twice its energy k c²/2 over m, as these wheels do not grow.
+        assert lane[normal_force.CRUSH] == pytest.approx(stiffness * crush**2 / mass)
 
 
 def test_rings_with_idlers_have_no_bound_but_the_cap() -> None:

@@ -9,9 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.bounds import bound, shared
-from stager.bounds.entry_sets import Cells, margins
-from stager.bounds.shared_budget import Asked, begin, within
+from stager.bounds import bound, shared, shared_budget
+from stager.bounds.bound_chain import top_of
+from stager.bounds.entry_sets import Cells, Enclosed, margins
+from stager.bounds.shared_budget import Asked, _ends, _tops, begin, within
 from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import least_lost, sample, traction_of
 from stager.config import load
@@ -167,3 +168,65 @@ def test_grip_margins_hold_for_every_entry_speed_of_a_slice() -> None:
     limit = grip_limit(machine, 1, entry, np.zeros(40), np.full(40, 60.0)).wheel_speed
     assert (np.where(np.isnan(limit), 60.0, 0.95 * limit) <= most(low, low + width) * (1 + 1e-9)).all()
     assert most(entry, entry) == pytest.approx(np.where(np.isnan(limit), 60.0, 0.95 * limit), rel=0.02)
+
+
+@pytest.mark.parametrize("margin", [0.0, 0.05])
+def test_wheels_under_a_shared_budget_turn_up_to_their_own_greatest_speed(margin: float) -> None:
+    task = scenario(MIXED, wheel_speed=20.0, grip_margin=margin)
+    low = np.linspace(0.0, 14.0, 30)
+    for index, top in enumerate(_tops(task, (1.2, 9.0, 15.0))):
+        found = top(low, low + 0.5)
+        assert found.shape == low.shape
+        assert found.max() == top_of(task, index)
+        assert (found < top_of(task, index)).any() == (margin > 0.0)
+
+
+ENDS = {
+    # name: width, step error at one step [m/s], steps from which it passes, and is within the acceleration; steps taken
+    "wide": (5.0, 1e3, 0, 0, (12, 24)),
+    "narrow and even": (0.1, 10.0, 0, 0, (12, 24)),
+    "narrow and rough": (0.1, 200.0, 0, 0, (12, 24, 48)),
+    "never even": (0.1, 1e6, 0, 0, (12, 24, 48, 96)),
+    "wide, passes late": (5.0, 10.0, 48, 0, (12, 24, 48)),
+    "narrow, passes late": (0.1, 10.0, 48, 0, (12, 24, 48, 96)),
+    "jams": (0.1, 10.0, 1000, 0, (12, 24, 48)),
+    "hard": (5.0, 10.0, 0, 1000, (12, 24)),
+    "hard by coarse steps": (5.0, 10.0, 0, 24, (12, 24)),
+    "hard by coarse steps, rough": (0.1, 200.0, 0, 48, (12, 24, 48)),
+}
+
+
+def test_ends_of_cells_hold_what_finer_steps_would_find(monkeypatch: pytest.MonkeyPatch) -> None:
+    width, error, passes, soft = np.array([row[:4] for row in ENDS.values()]).T
+    taken: list[list[int]] = [[] for _ in ENDS]
+
+    def heated(machine: Launcher, stage: object) -> object:
+        def enclose(cells: Cells, steps: int) -> tuple[Enclosed, np.ndarray]:
+            which, through = cells.group, steps >= passes[cells.group]
+            for each in which:
+                taken[each].append(steps)
+            off = error[which] / steps**2
+            high, low = np.where(through, 10.0 + off, 0.0), np.where(through, 9.0 + off, 0.0)
+            strain = np.where(steps < soft[which], 2e3, 500.0)
+            return Enclosed(low, high, low, high, low, high, strain), np.where(through, 1.0 + off, 0.0)
+
+        return enclose
+
+    monkeypatch.setattr(shared_budget, "heated_pair", heated)
+    wheel = np.full(width.size, 20.0)
+    places = np.stack([wheel, wheel, wheel])
+    cells = Cells(places, places + np.stack([0 * width, 0 * width, width]), np.arange(width.size))
+    low, high, heat = _ends(HEAVY, HEAVY.stage(0), cells, 1e3)
+    assert [tuple(steps) for steps in taken] == [row[4] for row in ENDS.values()]
+    # Nothing passes where all lengths of steps agree on that, and then only.
+    shut = np.array([name in ("jams", "hard") for name in ENDS])
+    assert np.isinf(heat).tolist() == shut.tolist()
+    assert (heat[~shut] <= 1.0).all()
+    assert (heat >= 0.0).all()
+    assert ((low <= 9.0) & (low >= 0.0)).all()
+    assert (high >= 10.0).all()
+    assert (high[~shut] < np.inf).all()
+    close = error <= 10.0
+    assert (high[close & ~shut & (passes == 0)] < 10.1).all()
+    assert (low[close & ~shut & (passes == 0)] > 8.9).all()
+    assert (heat[close & ~shut & (passes == 0)] > 0.9).all()
