@@ -248,6 +248,23 @@ def test_silent_or_short_recording_gives_a_reason() -> None:
     assert "samples a second" in sound.tone(short, 20.0, 5000.0).turns.reason
 
 
+@pytest.mark.parametrize("start", [0.0, 2.5])
+@pytest.mark.parametrize("least", [0.1, 1.0, 3.5])
+@pytest.mark.parametrize("release", [None, 0.05, 0.6, 2.0, 4.0])
+def test_wheel_is_listened_to_for_up_to_3_s_before_the_throw(start: float, least: float, release: float | None) -> None:
+    whole = Recording(samples=np.arange(5000.0), rate=1000.0, start=start)
+    part = sound._part(whole, None if release is None else start + release, least)
+    # 5 ms before the knock are its own.
+    before = 0.0 if release is None else min(release - 0.005, 3.0)
+    if before < least:
+        assert part is whole
+        return
+    assert part.duration == pytest.approx(before, abs=0.002)
+    assert part.rate == whole.rate
+    assert part.samples[0] == pytest.approx((part.start - start) * whole.rate)
+    assert part.samples[-1] < (release or 0.0) * whole.rate - 5
+
+
 def test_whitened_noise_is_white() -> None:
     rng = np.random.default_rng(28)
     white = sound.whiten(noise(80_000, 0.5, rng), 16_000.0)
