@@ -6,17 +6,18 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
 from stager.fit import adequacy, posterior
-from stager.fit.adequacy import PAIRS, Shift, undetermined
+from stager.fit.adequacy import PAIRS, Shift, _shift_size, undetermined
 from stager.fit.compare import compare
-from stager.fit.explanations import PERTURBATIONS
+from stager.fit.explanations import PERTURBATIONS, TYPICAL
 from stager.fit.fitting import fit
 from stager.fit.posterior import Fit
-from stager.fit.priors import own_law
+from stager.fit.priors import LogNormal, Normal, own_law
 from stager.fit.table import Throws
 from stager.fit.table.reader import read
 from stager.model.arrays import Floats
@@ -218,3 +219,22 @@ def test_two_uncertain_quantities_that_look_alike_are_named(
     alike = f"cannot be told apart here: {why}."
     assert [alike in said(free, -2 * effect) for free in range(3)] == [least == 0, least <= 1, True]
     assert "cannot be told apart" not in said(2, effect[::-1])
+
+
+@pytest.mark.parametrize(
+    ("prior", "size", "known"),
+    [
+        (Normal("mass", 2.0, 0.1), 0.05, False),
+        (Normal("mass", -2.0, 0.1), 0.05, False),
+        (LogNormal("mass", 3.0, 0.5), np.sinh(0.5), False),
+        (Normal("mass", 2.0, 1e-4), 0.01, False),
+        (Normal("mass", 0.0, 0.3), TYPICAL, False),
+        (Normal("length", 2.0, 0.1), TYPICAL, True),
+    ],
+    ids=["normal", "negative", "factor", "narrow", "zero", "of another key"],
+)
+@pytest.mark.parametrize("idle", [False, True])
+def test_error_that_is_tried_is_as_large_as_the_prior_expects(prior: Any, size: float, known: bool, idle: bool) -> None:
+    found = SimpleNamespace(priors=() if idle else (prior,), idle=(prior,) if idle else ())
+    tried = _shift_size(cast(Any, found), cast(Any, SimpleNamespace(keys=("diameter", "mass"))))
+    assert tried == (pytest.approx(size), known)

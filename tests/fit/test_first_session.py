@@ -12,7 +12,7 @@ import pytest
 
 from stager.constraints.recommend import hard_slacks
 from stager.fit import experiment_design
-from stager.fit.experiment_design import MOST_ALIKE, Next, first_session
+from stager.fit.experiment_design import MOST_ALIKE, SETTING_RATIOS, SLOWER_RATIOS, Next, first_session
 from stager.fit.fitting import fit
 from stager.fit.prediction import before
 from stager.fit.priors import own_law
@@ -55,6 +55,15 @@ def test_settings_are_spread_over_the_range(name: str) -> None:
     assert sum(one.purpose == "model" for one in planned(name).plan) >= COUNT // 4
     # No gap is larger than 0.6 of the range.
     assert np.diff(distinct).max() < 0.6 * np.ptp(distinct)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_settings_are_shares_of_the_grip_limit_and_of_the_recommended_speed(name: str) -> None:
+    found = planned(name)
+    grips, best = found.wheel_speed.max() / SETTING_RATIOS.max(), found.recommended.wheel_speed
+    assert best is not None
+    expected = np.union1d(grips * SETTING_RATIOS, best * SLOWER_RATIOS)
+    np.testing.assert_allclose(found.wheel_speed, expected)
 
 
 def test_session_is_planned_where_no_decision_can_be_wrong() -> None:

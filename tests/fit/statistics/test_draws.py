@@ -7,8 +7,10 @@ import pytest
 from arviz_stats.base import array_stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from stager.fit.statistics.importance_sampling import (
+    FREEDOM,
     TRUSTED,
     interval,
     moments,
@@ -42,6 +44,18 @@ def test_proposal_has_the_scale_matrix_that_it_is_given(entries: list[float]) ->
     found = proposal(np.arange(3.0), scale, 0.4)
     assert found.root @ found.root.T == pytest.approx(scale, abs=1e-10)
     assert (found.centre.tolist(), found.share) == ([0.0, 1.0, 2.0], 0.4)
+
+
+@pytest.mark.parametrize("size", [1, 2, 5])
+def test_density_of_proposals_is_that_of_student_t_but_for_a_constant(size: int) -> None:
+    rng = np.random.default_rng(size)
+    place, off = rng.normal(size=(50, size)) * 3.0, []
+    for share in (1.0, 0.2, 0.35):
+        root, centre = rng.normal(size=(size, size)), rng.normal(size=size)
+        scale = root @ root.T + 0.1 * np.eye(size)
+        expected = stats.multivariate_t(centre, scale, df=FREEDOM).logpdf(place) + np.log(share)
+        off.append(proposal(centre, scale, share).log_density(place) - expected)
+    np.testing.assert_allclose(off, off[0][0], atol=1e-9)
 
 
 def test_proposal_far_from_the_target_is_not_trusted() -> None:

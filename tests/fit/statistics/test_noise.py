@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,6 +13,9 @@ from scipy import stats
 
 from stager.fit.compare import inliers
 from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, SPREAD_RATIOS, WILD, Noise, UnevenNoise
+from stager.fit.optimiser import uneven
+from stager.model.launcher import Launcher
+from tests.drive.machines import launcher
 
 NOISE = Noise()
 
@@ -125,6 +131,34 @@ def test_uneven_noise_without_effect_of_mass_is_even() -> None:
     plain = UnevenNoise.by_mass(NOISE, np.ones(residuals.size), np.zeros(residuals.size))
     assert plain.value(residuals[None])[0] == pytest.approx(NOISE.value(residuals[None])[0])
     assert plain.scatter(residuals) == pytest.approx(NOISE.scatter(residuals))
+
+
+def _found(ratio: float, most: float) -> Any:
+    """Return what a fit found of throws of which the first stops and the others lose up to `most` % for 1 % of mass."""
+    machine = launcher()
+
+    def speeds(changed: Launcher) -> Any:
+        out = 12.0 * (changed.projectile.mass / machine.projectile.mass) ** (-most * EFFECT)
+        out[:, 0] = 0.0
+        return out
+
+    stated = UnevenNoise(even=NOISE, sizes=np.ones((1, EFFECT.size)))
+    return SimpleNamespace(
+        law=SimpleNamespace(launcher=lambda scenario, values: machine), values={}, count=EFFECT.size, noise=stated,
+        model=SimpleNamespace(scenario=None, exit_speed_of=speeds), residuals=_spread(ratio, 3),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("most", [0.1, 0.4, 2.0])
+def test_scatter_by_mass_follows_the_share_of_the_greatest_effect_on_exit_speed(most: float) -> None:
+    found = uneven(_found(6.0, most))
+    assert found is not None
+    np.testing.assert_allclose(found.sizes, np.hypot(1.0, SPREAD_RATIOS[:, None] * EFFECT))
+
+
+def test_scatter_is_even_where_mass_matters_little_or_residuals_do_not_show_it() -> None:
+    assert uneven(_found(6.0, 0.04)) is None
+    assert uneven(_found(0.0, 0.4)) is None
 
 
 def test_weights_of_uneven_noise_are_the_slope_of_its_loss() -> None:
