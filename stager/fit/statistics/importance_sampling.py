@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import lgamma, log, pi
+from math import log
 
 import numpy as np
 
@@ -178,13 +178,11 @@ class Proposal:
         return np.asarray(self.centre + normal * stretch)
 
     def log_density(self, place: Floats) -> Floats:
-        """Return ln(share × density) (points,) at points (points, p)."""
-        size = self.centre.size
+        """Return ln(share × density) (points,) at points (points, p), up to what all proposals of p values share."""
         apart = np.linalg.solve(self.root, (place - self.centre).T)
-        constant = lgamma((FREEDOM + size) / 2) - lgamma(FREEDOM / 2) - size / 2 * log(FREEDOM * pi)
         determinant = float(np.log(np.diagonal(self.root)).sum())
-        tail = (FREEDOM + size) / 2 * np.log1p((apart**2).sum(axis=0) / FREEDOM)
-        return np.asarray(log(self.share) + constant - determinant - tail)
+        tail = (FREEDOM + self.centre.size) / 2 * np.log1p((apart**2).sum(axis=0) / FREEDOM)
+        return np.asarray(log(self.share) - determinant - tail)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
