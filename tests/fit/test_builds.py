@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -11,7 +13,8 @@ from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from stager.errors import InputErrors
-from stager.fit.compare import Compared, compare, drifts
+from stager.fit import compare as comparing
+from stager.fit.compare import CONFOUNDED, Compared, _beside_model, compare, drifts
 from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
 from stager.fit.priors import own_law
@@ -200,3 +203,25 @@ def test_next_stops_once_decisions_are_certain() -> None:
     assert {one.purpose for one in found.plan} == {"limit"}
     # In `bench`, which asks for one throw at a time, the plan is over.
     assert suggest(done, finder(given), rng, least=1).plan == ()
+
+
+@pytest.mark.parametrize(
+    ("count", "along", "scatter", "reason"),
+    [
+        (12, 0.3, 0.01, ""), (12, 0.3, 0.0, "do not scatter"), (3, 0.3, 0.01, "too few throws"),
+        (12, 1.0, 0.01, CONFOUNDED), (12, 0.99, 0.01, CONFOUNDED),
+    ],
+    ids=["free", "no scatter", "few", "the model's own", "nearly so"],
+)  # fmt: skip
+def test_effect_beside_the_model_has_a_value_or_a_reason(
+    monkeypatch: pytest.MonkeyPatch, count: int, along: float, scatter: float, reason: str
+) -> None:
+    rng, model = np.random.default_rng(3), np.column_stack([np.ones(count), np.linspace(-1.0, 1.0, count)])
+    other = rng.normal(size=count)
+    column = along * model[:, 1] + np.sqrt(1 - along**2) * other * 0.6
+    monkeypatch.setattr(comparing, "downweighted_residuals", lambda _: scatter * (3.0 * other + rng.normal(size=count)))
+    monkeypatch.setattr(comparing, "model_columns", lambda _: model)
+    found, said = _beside_model(cast(Any, SimpleNamespace()), column)
+    assert (found is None) == bool(reason)
+    assert reason in said
+    assert bool(reason) == bool(said)

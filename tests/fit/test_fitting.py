@@ -115,6 +115,9 @@ def test_throws_of_a_second_stage_check_its_prediction() -> None:
     assert check.stages == 2
     assert check.inside >= 6
     assert abs(check.error) < 0.02
+    # One throw scatters as much as those before it, and what the fit leaves open comes on top.
+    spread = np.log(check.high / check.low) / 2 / 1.96
+    assert ((spread > 0.8 * found.found.scatter) & (spread < 3 * found.found.scatter)).all()
 
 
 @pytest.mark.usefixtures("few_draws")

@@ -10,10 +10,13 @@ import pytest
 
 import stager
 from stager.errors import NotComputable
+from stager.fit.likelihood import forward_model
+from stager.fit.priors import own_law
 from stager.model.launcher import Launcher
 from stager.physics.chain import Options, throw
 from stager.physics.friction import Falling
 from stager.physics.records import Grip
+from tests.recovery.bench import table
 
 TABLE = Path(__file__).parents[1] / "published" / "data" / "two_wheels_17mm.toml"
 SETTINGS = np.full((2, 1), 17.28390469)
@@ -45,3 +48,15 @@ def test_lost_throw_is_a_jam_where_it_is_allowed_to_be() -> None:
     assert found.exit_speed[1] > 5.0
     assert found.exit_speed[0] == 0.0
     assert Grip.NOT_REACHED in found.stages.grip[0]
+
+
+def test_fit_takes_lost_throws_of_remote_samples_for_jams() -> None:
+    given, far = stager.load(TABLE).scenario, remote()
+    lanes = replace(
+        far, contact=replace(far.contact, creep=np.array([[1e-7], [0.15]])),
+        feed=replace(far.feed, speed=np.array([[1.25e-3], [2.0]])),
+    )  # fmt: skip
+    model = forward_model(given, own_law(given), table(SETTINGS, np.full(2, 16.0)))
+    found = model.exit_speed_of(lanes)
+    assert (found[0] == 0.0).all()
+    assert (found[1] > 5.0).all()
