@@ -10,7 +10,7 @@ from hypothesis import given as drawn
 from hypothesis import strategies as st
 
 from stager.constraints.recommend import Recommended
-from stager.fit.prediction import before, behind, chain, finder, span_of, tune_behind
+from stager.fit.prediction import before, behind, chain, ensemble_of, finder, known_of, span_of, tune_behind
 from stager.physics.chain import SURE, throw
 from tests.recovery.bench import scenario
 
@@ -23,6 +23,14 @@ def test_peak_speeds_of_an_ensemble_do_not_jam() -> None:
     exact = throw(ensemble.launcher, found.peak_speed[:, None]).exit_speed
     np.testing.assert_allclose(found.peak_exit, exact, rtol=1e-3)
     assert found.peak_speed.max() < 20.0
+
+
+@pytest.mark.usefixtures("few_draws")
+def test_launchers_that_are_all_alike_are_one() -> None:
+    given = scenario("seed_ball")
+    assert known_of(given).lanes == ensemble_of(given).lanes > 1
+    certain = replace(given, uncertain=())
+    assert ensemble_of(certain).lanes > known_of(certain).lanes == 1
 
 
 @drawn(st.integers(0, 2**32 - 1), st.floats(-5, 5))
