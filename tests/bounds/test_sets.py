@@ -13,7 +13,9 @@ import pytest
 
 from stager.bounds import entry_sets
 from stager.bounds.bound_chain import (
+    FINE_STEPS,
     PARTS,
+    STEPS,
     WEIGHTS,
     Bound,
     StageCover,
@@ -219,6 +221,34 @@ def test_free_path_keeps_every_entry_inside(spins: bool) -> None:
     assert after_run(HEAVY, entries, 0.05, 0.6) is entries
 
 
+@pytest.mark.parametrize("spins", [True, False])
+@pytest.mark.parametrize("path", [0.0, 0.05, 0.6])
+def test_free_path_of_a_single_entry_ends_in_one_speed(spins: bool, path: float) -> None:
+    lead = np.array([0.9, 1.5, 3.0, 7.0, 12.0, 20.0])
+    band = lead * np.linspace(1.0, 0.3, 6) if spins else lead
+    found = after_run(GUIDED, Entries(lead, lead, band, band, spins), path, path)
+    inertia = GUIDED.projectile.shape.inertia_factor
+    speed = (lead + inertia * band) / (1 + inertia)
+    lost = speed - np.asarray(free_run(GUIDED.guide, GUIDED.projectile, speed, path))
+    for ends in (found.low, found.high):
+        np.testing.assert_allclose(ends, np.maximum(lead - lost, 0.0), atol=1e-9)
+    for ends in (found.band_low, found.band_high):
+        np.testing.assert_allclose(ends, band - lost if spins else np.maximum(lead - lost, 0.0), atol=1e-9)
+
+
+def test_entries_of_later_stages_are_those_behind_the_free_path() -> None:
+    task, at = scenario(GUIDED, wheel_speed=20.0), np.array([2.0, 5.0])
+    arriving = Entries(at, at + 1.0, at, at + 1.0, False)
+    first, second = (_task(task, index, arriving, 100.0, 1e-4) for index in (0, 1))
+    assert isinstance(first, StageQuery)
+    assert isinstance(second, StageQuery)
+    np.testing.assert_array_equal(first.entries.high, arriving.high)
+    expected = after_run(GUIDED, arriving, *runs(task, 1))
+    np.testing.assert_array_equal(second.entries.low, expected.low)
+    np.testing.assert_array_equal(second.entries.high, expected.high)
+    assert (second.entries.high < arriving.high).all()
+
+
 @pytest.mark.parametrize("stiffening", [0.0, 0.03, -0.03])
 @pytest.mark.parametrize("machine", [HEAVY, STREAMER], ids=["ball", "rod"])
 def test_energy_ceiling_of_a_cell_holds_for_all_its_points(machine: Launcher, stiffening: float) -> None:
@@ -239,6 +269,8 @@ def test_energy_ceiling_spares_cells_of_pairs_alone(machine: Launcher, is_used: 
     query = _task(scenario(machine, wheel_speed=20.0), 0, feed_entries(1.2), 100.0, 1e-4)
     assert isinstance(query, StageQuery)
     assert (query.ceiling is not None) == is_used
+    # A rail turns a disc, which makes cells wide.
+    assert query.steps == (STEPS if is_used else FINE_STEPS)
     if query.ceiling is not None:
         cells = _cells(5, spins=False)
         np.testing.assert_array_equal(query.ceiling(cells), pair_ceiling(machine, machine.stage(0))(cells))

@@ -18,6 +18,7 @@ from stager.bounds.traction import least_lost, sample, traction_of
 from stager.config import load
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal
+from stager.model.stage import Drive
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw, transit
 from stager.physics.friction import Constant, Falling, Tabulated
@@ -141,6 +142,25 @@ def test_no_throw_exceeds_its_energy_ceiling() -> None:
         at = np.stack([entry, entry, wheel])
         most = pair_ceiling(machine, machine.stage(0))(Cells(at, at, np.zeros(200, np.intp)))
         assert (transit(machine, 0, entry, wheel).exit_speed <= most).all()
+
+
+def test_energy_ceiling_counts_that_of_the_wheels_unless_motors_drive_them() -> None:
+    motor = Drive(speed_constant=100.0, resistance=1e-4, no_load_current=0.0, current_limit=1e3)
+    driven = replace(LIGHT, template=replace(LIGHT.template, drive=motor))
+    entry, wheel = np.full(20, 2.0), np.linspace(20.0, 45.0, 20)
+    at = np.stack([entry, entry, wheel])
+    coasting, pulled = (
+        (
+            transit(machine, 0, entry, wheel).exit_speed,
+            pair_ceiling(machine, machine.stage(0))(Cells(at, at, np.zeros(20, np.intp))),
+        )
+        for machine in (LIGHT, driven)
+    )
+    for exits, most in (coasting, pulled):
+        assert (exits <= most).all()
+    # Both wheels together weigh 5 g beside 18 g: they cannot bring the projectile to their speed.
+    assert (coasting[1] < 0.6 * wheel).all()
+    assert (pulled[0] > coasting[1]).any()
 
 
 @pytest.mark.parametrize(
