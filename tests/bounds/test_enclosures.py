@@ -38,6 +38,7 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     assert (done.exit_speed <= found.high + 1e-6).all()
     through = ~done.jammed.any(axis=0)
     assert (done.exit_speed[:, through] >= found.low[through] - 1e-6).all()
+    assert (found.low[~through] == 0.0).all()
     assert (done.peak_acceleration[:, through] >= found.strain[through] * (1 - 5e-3)).all()
     # Near a jam the bound's steps are too coarse for this check.
     clear = (width == 0.0) & through & (done.exit_speed[0] > 1.0)

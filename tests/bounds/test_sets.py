@@ -32,6 +32,7 @@ from stager.bounds.bound_chain import (
     _strained,
     _task,
     bound,
+    explore,
     not_used,
     runs,
     strain,
@@ -457,6 +458,18 @@ def test_cell_is_dropped_where_two_lengths_of_steps_exceed_the_acceleration() ->
     assert asked == [(3, 48)]
 
 
+@pytest.mark.parametrize("error", [0.0, 0.2, -0.05])
+def test_bound_under_an_acceleration_does_not_rest_on_coarse_steps(error: float) -> None:
+    # The exit is as fast as the wheel and pulls 100 /s times that, told wrong by fewer than 48 steps.
+    def enclose(some: Cells, steps: int) -> Enclosed:
+        low, high = some.low[WHEEL], some.high[WHEEL]
+        return Enclosed(low, high, low, high, low, high, 100.0 * low * (1 + error * (steps < 48)))
+
+    found = explore(_query(True, steps=12, enclose=enclose))
+    assert found.settled
+    assert 9.99 / 1.01 <= found.best <= 10.0 <= found.bound <= found.best * 1.011
+
+
 def test_cells_are_enclosed_in_chunks_in_their_order() -> None:
     count = 5000
     low = np.arange(3.0 * count).reshape(3, count)
@@ -562,6 +575,8 @@ def test_setting_at_the_cap_needs_no_bound() -> None:
     found = bound(task, 3, reached=cap)
     assert found.speeds == (float(HEAVY.feed.speed), found.cap)
     assert cap <= found.cap <= cap * (1 + 2e-6)
+    # Stages behind one that may reach the cap cannot raise the bound.
+    assert bound(task, 3).speeds == found.speeds
     # No stage at all: the bound is the feed.
     assert bound(task, 0).speeds == (float(HEAVY.feed.speed),)
 

@@ -53,6 +53,7 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     assert through.sum() > count
     assert (exits <= found.high + 1e-6).all()
     assert (np.where(through, exits, np.inf) >= found.low - 1e-6).all()
+    assert (found.low[~through.all(axis=0)] == 0.0).all()
     if rolls:
         lead_out, band_out = exits + inertia * turning, exits - turning
         assert (np.where(through, lead_out, -np.inf) <= found.lead_high + 1e-4).all()
@@ -62,6 +63,21 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     clear = (width == 0.0) & through[0] & (exits[0] > 2.0)
     assert clear.sum() > 6
     assert np.median(found.high[clear] / exits[0, clear]) < 1.001
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_cell_without_bite_has_bound_zero(name: str) -> None:
+    # Friction below tan φ at entry: the bite condition of rolling mills is not met.
+    weak = Constant(0.02)
+    given = MACHINES[name]
+    machine = replace(given, contact=replace(given.contact, friction=weak, rail_friction=weak))
+    enclose = enclosure(machine, machine.stage(0), spins=machine.projectile.shape.rolls)
+    assert not isinstance(enclose, str)
+    low = np.array([[0.05], [0.05], [5.0]])
+    assert bool(transit(machine, 0, 0.05, 5.0).jammed)
+    found = enclose(Cells(low, low + 0.01, np.zeros(1, np.intp)), 96)
+    assert (found.low[0], found.high[0]) == (0.0, 0.0)
+    assert (found.lead_high[0], found.band_high[0]) == (0.0, 0.0)
 
 
 @pytest.mark.parametrize("name", ["disc", "ball", "ball, lighter wheels"])

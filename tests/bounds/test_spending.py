@@ -12,13 +12,13 @@ import pytest
 from stager.bounds import bound, shared, shared_budget
 from stager.bounds.bound_chain import top_of
 from stager.bounds.entry_sets import Cells, Enclosed, margins
-from stager.bounds.shared_budget import Asked, _ends, _tops, begin, within
+from stager.bounds.shared_budget import Asked, _ends, _pairs, _tops, begin, within
 from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import least_lost, sample, traction_of
 from stager.config import load
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.stage import Drive
+from stager.model.stage import RAIL, Drive
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw, transit
 from stager.physics.friction import Constant, Falling, Tabulated
@@ -188,6 +188,15 @@ def test_grip_margins_hold_for_every_entry_speed_of_a_slice() -> None:
     limit = grip_limit(machine, 1, entry, np.zeros(40), np.full(40, 60.0)).wheel_speed
     assert (np.where(np.isnan(limit), 60.0, 0.95 * limit) <= most(low, low + width) * (1 + 1e-9)).all()
     assert most(entry, entry) == pytest.approx(np.where(np.isnan(limit), 60.0, 0.95 * limit), rel=0.02)
+
+
+@pytest.mark.parametrize("rails", [(0,), (1,), (2,), (0, 1, 2), ()], ids=str)
+def test_shared_budget_is_for_pairs_up_to_the_last_stage_asked_for(rails: tuple[int, ...]) -> None:
+    stages = tuple(replace(HEAVY.template, layout=RAIL) if k in rails else HEAVY.template for k in range(3))
+    task = scenario(replace(HEAVY, stages=stages))
+    for count in range(1, 4):
+        assert _pairs(task, count) == (not any(k < count for k in rails))
+        assert not _pairs(replace(task, goal=replace(task.goal, spin=20.0)), count)
 
 
 @pytest.mark.parametrize("margin", [0.0, 0.05])
