@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 
 from stager.bounds.entry_sets import Cells, Enclosed
+from stager.bounds.normal_force import DEPTH, RADIUS, RAMP, press_between
 from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant
+from stager.physics.wheel import growth
+from tests.drive.machines import launcher as driven
 from tests.optimise.machines import GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER
 
 MACHINES = {
@@ -45,6 +48,22 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     assert clear.sum() > 6
     assert found.high[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
     assert found.low[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
+
+
+def test_rod_is_pressed_by_wheels_that_have_grown() -> None:
+    wheel = driven().template.wheel
+    pair = replace(STREAMER.template, wheel=wheel)
+    machine = replace(STREAMER, template=pair)
+    low, high = np.array([0.0, 20.0, 40.0]), np.array([10.0, 40.0, 60.0])
+    found = press_between(machine, pair, low, high).columns
+    for end, speed in enumerate((low, high)):
+        grown = growth(wheel, speed)
+        assert grown[-1] > 1e-6
+        radius, crush = float(wheel.radius) + grown, float(pair.crush) / 2 + grown
+        np.testing.assert_allclose(found[:, DEPTH + end], crush)
+        np.testing.assert_allclose(found[:, RADIUS + end], radius, rtol=1e-12)
+        # Along the ramp the crush falls as ξ²/(2 R).
+        np.testing.assert_allclose(found[:, RAMP + end] ** 2 / (2 * radius), crush, rtol=1e-12)
 
 
 @pytest.mark.parametrize("name", ["heavy", "constant friction", "hollow ball", "rod"])
