@@ -171,7 +171,6 @@ def single_driven(launcher: Launcher, stage: Stage, traction: Traction, other: T
     body[normal_force.OF_LEAD], body[normal_force.OF_BAND] = coefficients.mix
     body[normal_force.TURNING] = launcher.projectile.shape.inertia_factor if rolls else 0.0
     body[normal_force.LIGHT] = mass / motor.wheel_mass
-    sides = 2.0 if stage.layout.side_b_turns else 1.0
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
         lead = np.stack([cells.high[ENTRY], cells.low[ENTRY]])
@@ -181,7 +180,7 @@ def single_driven(launcher: Launcher, stage: Stage, traction: Traction, other: T
         lanes, turned = _lanes(motor, press, cells, entry[0]), 1.0 / (1.0 + body[normal_force.TURNING])
         lanes[:, normal_force.SPIN_LOW] = turned * (lead[1] - band[0])
         lanes[:, normal_force.SPIN_HIGH] = turned * (lead[0] - band[1])
-        lanes[:, normal_force.CRUSH] = 2.0 * sides * press.stored / mass
+        lanes[:, normal_force.CRUSH] = 2.0 * press.stored / mass
         states = np.concatenate([lead**2, band, coefficients.ratio * lead, entry[:1] ** 2])
         state = _integrate(driven_cells, (traction, other), body, press, lanes, states, steps, meter)
         jams, stalls = lanes[:, normal_force.JAMS] > 0, lanes[:, normal_force.STALLS] > 0
