@@ -355,8 +355,8 @@ def _ends(launcher: Launcher, stage: Stage, cells: Cells, hardest: float) -> End
         # A wide cell will be cut anyway; near a jam steps are coarse, and no cutting helps.
         rough = (moved > SHARE * (fine.high - fine.low)) | (fine.low <= 0.0)
         worth = (stopped & (steps < SURE_OF_JAMS)) | (narrow[index] & ~stopped & rough)
-        heat[index[stopped]] = np.where(steps < SURE_OF_JAMS, 0.0, np.inf)
-        exit_high[index[stopped]] = np.inf
+        # With fewer steps than SURE_OF_JAMS these are integrated again.
+        heat[index[stopped]] = exit_high[index[stopped]] = np.inf
         again = worth & (steps < FINEST)
         index, coarse, before = index[again], fine.take(again), after[again]
     heat[hard] = np.inf
