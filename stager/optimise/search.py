@@ -350,10 +350,8 @@ def solve(
     found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
     first = evaluate_in_full(problem, found)
     known = problem.grip_correction, problem.grip_found
-    enough = least_speed(problem.scenario)
-    reached = enough is not None and first.settings.exit_speed >= enough
     near = not _changed(problem.grip_correction, assumed, first.settings)
-    if near or problem.count == 1 or not effort.finish or (first.feasible and reached):
+    if near or problem.count == 1 or not effort.finish or (first.feasible and _enough(problem, first.settings)):
         return first
     found = explore(problem, shorter, [*starts, first.trial], seed=seed, generations=generations, effort=effort)
     second = evaluate_in_full(problem, found)
@@ -428,6 +426,7 @@ def _reached(problem: Problem, found: Trial) -> float | None:
 def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     """Return settings evaluated in the full model, with grip limits found at their own entry speeds."""
     margin, gained = problem.limit_values.grip_margin, False
+    held: tuple[Trial, Settings, GripCorrection] | None = None
     settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     lowest = np.full(problem.count, NO_LIMIT)
     # Where the design moves on, so does the error of the tables.
@@ -442,7 +441,9 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         changed = _changed(problem.grip_correction, before, settings)
         again = problem.look(found.x)
         if settings.feasible and again.violation[0] <= 0.0 and turn and not changed and not gained:
-            break
+            if not _roomier(problem.grip_correction, before, settings) or _enough(problem, settings):
+                break
+            held = again, settings, problem.grip_correction
         found = refine(problem, again, fastest, CLOSE if changed else NEARBY)
         gained = bool(problem.choices) and bool(found.exit_speed[0] > again.exit_speed[0] * (1 + GAINED))
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
@@ -453,6 +454,8 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         # The search and the full model round differently, so a limit may be broken by rounding.
         slowed -= PULLED * 2**turn
         settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher_of(problem, found))
+    if held is not None and not settings.feasible:
+        found, settings, problem.grip_correction = held
     return Solution(problem, found, settings)
 
 
@@ -479,6 +482,17 @@ def _ratios(problem: Problem, found: Trial, done: Throw, known: Floats) -> Float
 def _changed(now: GripCorrection, before: GripCorrection, settings: Settings) -> bool:
     """Return whether grip limits of settings are far from those expected before."""
     return bool((np.abs(now.at(settings.lead) / before.at(settings.lead) - 1.0) > FAR_OFF).any())
+
+
+def _roomier(now: GripCorrection, before: GripCorrection, settings: Settings) -> bool:
+    """Return whether grip limits of settings leave wheels more room than those expected before."""
+    return bool((now.at(settings.lead) / before.at(settings.lead) - 1.0 > GAINED).any())
+
+
+def _enough(problem: Problem, settings: Settings) -> bool:
+    """Return whether settings reach the exit speed that is asked for."""
+    enough = least_speed(problem.scenario)
+    return enough is not None and settings.exit_speed >= enough
 
 
 def launcher_of(problem: Problem, found: Trial) -> Launcher:
