@@ -393,9 +393,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
     return frozenset(found)
 
 
-def _task(
-    scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float
-) -> StageQuery | str:
+def _task(scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float) -> StageQuery | str:
     """Return the query for stage `index` with entries `arriving`, or the kind of stage that has no bound."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     stage = launcher.stage(index)

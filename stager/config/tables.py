@@ -20,7 +20,11 @@ class BaseTable(BaseModel):
     """A table without unknown keys."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True,
+        extra="forbid",
+        frozen=True,
+        strict=True,
+        arbitrary_types_allowed=True,
+        validate_default=True,
         model_title_generator=lambda table: table.__name__.removesuffix("Table"),
     )
 

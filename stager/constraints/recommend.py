@@ -138,8 +138,13 @@ def recommend(
 
 
 def safe_settings(
-    launcher: Launcher, samples: int, limit_values: LimitValues, settings: Floats, settings_b: Floats | None = None,
-    *, whole: bool = False,
+    launcher: Launcher,
+    samples: int,
+    limit_values: LimitValues,
+    settings: Floats,
+    settings_b: Floats | None = None,
+    *,
+    whole: bool = False,
 ) -> NDArray[np.bool_]:
     """Return which settings keep all hard limits on single throws, in the nominal launcher and in enough draws.
 
@@ -366,9 +371,7 @@ class _Chooser:
     def _nominal(self, speed: Floats) -> OperatingPoint:
         done = self._throw(speed, self.nominal_launcher, 1, NOMINAL_OPTIONS)
         # Stage by stage and at another accuracy than throws at a rate: the loss at a rate is computed from both anew.
-        return OperatingPoint(
-            launcher=self.nominal_launcher, limit_values=self.limit_values, throw=done, whole=False
-        )
+        return OperatingPoint(launcher=self.nominal_launcher, limit_values=self.limit_values, throw=done, whole=False)
 
     def _throw(self, speed: Floats, launcher: Launcher, samples: int, options: Options) -> Throw:
         a, b = self.before

@@ -483,8 +483,16 @@ def _rated(
 
 
 def _plan(
-    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int,
-    alike: int | None = None, purpose: str = "decision",
+    what: Stakes,
+    where: Experiments,
+    scatter: float,
+    throws: int,
+    rng: np.random.Generator,
+    *,
+    now: float,
+    least: int,
+    alike: int | None = None,
+    purpose: str = "decision",
 ) -> tuple[tuple[Suggested, ...], Floats]:
     """Return a greedy plan, and the probability of a wrong decision after a single throw at each setting, (settings,).
 
@@ -517,8 +525,7 @@ def _plan(
         if number < throws:
             full = _near(speeds, speeds[chosen], ONE_SETTING).sum(axis=1) >= (throws if alike is None else alike)
             left = [
-                np.inf if one is None or spent else _cost(what, one)
-                for one, spent in zip(weights, full, strict=True)
+                np.inf if one is None or spent else _cost(what, one) for one, spent in zip(weights, full, strict=True)
             ]
             if not np.isfinite(left).any():
                 break

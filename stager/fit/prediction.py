@@ -370,9 +370,7 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
     return replace(found, not_judged=tuple(one for one in not_judged(point) if one.hard))
 
 
-def recommended_chain(
-    known: Ensemble, stages: int, tell: Callable[[], None] = lambda: None
-) -> tuple[Recommended, ...]:
+def recommended_chain(known: Ensemble, stages: int, tell: Callable[[], None] = lambda: None) -> tuple[Recommended, ...]:
     """Recommend the wheel speeds of `stages` stages in turn, up to the first that has no recommendation.
 
     tell: called before each stage; it may raise to end the work.

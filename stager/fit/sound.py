@@ -346,9 +346,7 @@ def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
     return place / rate, spread / rate
 
 
-def choose(
-    found: Sequence[Knock], near: Sequence[float] = ()
-) -> tuple[Knock, Knock] | str:
+def choose(found: Sequence[Knock], near: Sequence[float] = ()) -> tuple[Knock, Knock] | str:
     """Return the two knocks of a throw, or the reason why they are unknown; near: their approximate times [s]."""
     if len(found) < 2:
         return "no knock is heard above the noise" if not found else f"one knock only, at {found[0].time:.3f} s"
@@ -561,9 +559,7 @@ class _Scores:
     value: Floats
 
 
-def _scores(
-    gain: Floats, step: float, low: float, high: float, frame: float, top: float
-) -> tuple[_Scores, list[int]]:
+def _scores(gain: Floats, step: float, low: float, high: float, frame: float, top: float) -> tuple[_Scores, list[int]]:
     """Return the score of every base frequency: harmonics found less harmonics missing, with the best number."""
     pitch = np.arange(low, high, 1 / (4 * frame * TOLERANCES.harmonics))
     cost = np.log(gain.size)

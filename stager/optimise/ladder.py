@@ -457,9 +457,7 @@ def _used_up(row: BestDesign) -> tuple[str, ...]:
     built = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
     reserve = {} if row.solution is None else row.solution.problem.margins
     tight = (
-        result.name
-        for result in row.settings.verdicts
-        if float(result.slack) <= ACTIVE + reserve.get(result.name, 0.0)
+        result.name for result in row.settings.verdicts if float(result.slack) <= ACTIVE + reserve.get(result.name, 0.0)
     )
     return tuple(name for name in tight if name not in built | STAGE_LIMITS)
 
@@ -488,9 +486,7 @@ def _reach(leaves: Sequence[float], asked: float, chosen: int | None, *, steady:
         return Advice(stages=best, sentence=f"{_plural(best)} {come} nearest, at {leaves[best]:.4g} m/s.")
     if steady:
         return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for the steadiest {asked:.4g} m/s.")
-    fewer = (
-        "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {down(leaves[chosen - 1])} m/s"
-    )
+    fewer = "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {down(leaves[chosen - 1])} m/s"
     return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for {asked:.4g} m/s{fewer}.")
 
 

@@ -352,8 +352,7 @@ class _Selection:
         return out
 
     def _grown(self, before: BestDesign) -> list[BestDesign]:
-        """Return designs with one more stage, of the parts that promise most; none that limits on what is built forbid.
-        """
+        """Return designs with one more stage, of the parts that promise most; none that limits on the build forbid."""
         if before.solution is None or not before.feasible:
             return []
         shorter, tried = before.solution.trial, []

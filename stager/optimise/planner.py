@@ -439,4 +439,3 @@ def _elsewhere(nominal: Settings) -> str:
 def _put(rows: list[BestDesign], row: BestDesign | None) -> list[BestDesign]:
     """Return the designs with one of them replaced."""
     return rows if row is None else [row if each.count == row.count else each for each in rows]
-

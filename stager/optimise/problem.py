@@ -301,9 +301,12 @@ class Problem:
         self.free = {k for choice in self.choices for k in choice.stages}
         self.size = count + len(self.choices)
         free = spanned(self.launcher, count) if self.choices else self.launcher
-        self.tops = np.array([
-            self.tables.top(self.launcher, self.limit_values, k, margins, free=bool(self.choices)) for k in range(count)
-        ])
+        self.tops = np.array(
+            [
+                self.tables.top(self.launcher, self.limit_values, k, margins, free=bool(self.choices))
+                for k in range(count)
+            ]
+        )
         self.joint = count > 1 and overlapping(free, count, self.tops[:1])
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
         self.most = least_speed(scenario, BELOW)
@@ -573,8 +576,7 @@ def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
 
 
 def _finite(rows: Sequence[Floats]) -> Floats:
-    """Return slacks side by side, (samples, limits): -1 where a jam leaves none, none beyond `UNKNOWN` where infinite.
-    """
+    """Return slacks side by side, (samples, limits): -1 where a jam leaves none, at most `UNKNOWN` where infinite."""
     return np.asarray(np.nan_to_num(np.stack(rows, axis=-1), nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
 
 

@@ -359,8 +359,7 @@ class _Reach:
         return trial, problem
 
     def _gripping(self, problem: Problem, trial: Trial) -> Trial:
-        """Return settings refined with the grip limits at their own entry speeds, where they rest on those of tables.
-        """
+        """Return settings refined with the grip limits at their own entry speeds, where these come from tables."""
         if not problem.limit_values.grip_margin or trial.violation[0] > 0.0:
             return trial
         if problem.margins.get("grip_margin", 0.0) <= FREE:

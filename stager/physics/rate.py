@@ -574,9 +574,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     """Return the settled state of a cycle with its first throw; without options.energies the throw's energies are 0."""
     rate, wheels, stages = 1 / cycle.interval, cycle.train.size, cycle.stages
     prepared = prepare(cycle.launcher, stages)
-    shape = common_shape(
-        prepared.packed.shape, first.exit_speed.shape, shape_of(rate), cycle.holding.bus_voltage.shape
-    )
+    shape = common_shape(prepared.packed.shape, first.exit_speed.shape, shape_of(rate), cycle.holding.bus_voltage.shape)
     samples = prod(shape)
     packed = spread(prepared.packed, shape)
     built, supply = pack_wheels(cycle.train, shape), pack_supply(cycle.supply, shape)

@@ -223,9 +223,10 @@ def finish_by_lag(wheels: Floats, supply: Floats, totals: Floats, left: float) -
         slowest = max(slowest, lag)
         span = -lag * expm1(-left / lag)
         wheels[i, FRESH] = wheels[i, TRIAL] = wheels[i, SPEED] + wheels[i, SLOPES] * span
-        if wheels[i, GOVERNED] > 0.0 and (wheels[i, TARGET] - wheels[i, SPEED]) * (
-            wheels[i, TARGET] - wheels[i, FRESH]
-        ) < 0.0:
+        if (
+            wheels[i, GOVERNED] > 0.0
+            and (wheels[i, TARGET] - wheels[i, SPEED]) * (wheels[i, TARGET] - wheels[i, FRESH]) < 0.0
+        ):
             wheels[i, FRESH] = wheels[i, TARGET]
         for k in range(3):
             wheels[i, STEP_LOSSES + k] = span * wheels[i, LOSSES + k]
@@ -244,9 +245,7 @@ def finish_by_lag(wheels: Floats, supply: Floats, totals: Floats, left: float) -
 
 
 @compiled
-def advance(
-    wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, near: float
-) -> float:
+def advance(wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, near: float) -> float:
     """Integrate the wheels over `duration` [s], or until all lack at most `near` of their set speeds; return the time.
 
     Parameters

@@ -157,7 +157,9 @@ def _plan_table(found: Next) -> Table:
     )  # fmt: skip
     rows = tuple(
         (
-            str(number + 1), *_speeds_of(found, one, varied), share(one.wrong_after),
+            str(number + 1),
+            *_speeds_of(found, one, varied),
+            share(one.wrong_after),
             *((PURPOSES[one.purpose],) if purposes else ()),
         )
         for number, one in enumerate(found.plan)

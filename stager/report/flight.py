@@ -326,9 +326,7 @@ def _fall(found: Hazards) -> str:
         (found.fall.vacuum, "without air"), (found.fall.drag, "with drag"),
         (found.fall.lift, "if its spin is all backspin"), (found.fall.glide, "if it flew like a flying disc"),
     )  # fmt: skip
-    far = [
-        f"{digits(rounded(distance, 3, upward=True))} m {how}" for distance, how in ways if distance is not None
-    ]
+    far = [f"{digits(rounded(distance, 3, upward=True))} m {how}" for distance, how in ways if distance is not None]
     first, *others = far
     text = ", ".join([first.replace(" m ", f" m from {found.height:g} m up ", 1), *others])
     return f"Fall: at this speed up to {text}; a faster build flies farther. {found.fall.caution}"

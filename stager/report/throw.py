@@ -188,9 +188,7 @@ def shows_true_speeds(launcher: Launcher) -> bool:
     return bool(np.all(indicated_wheel_speed(launcher, 1.0) == 1.0))
 
 
-def instruments(
-    launcher: Launcher, wheel_speed: Mapping[int, float], readings: ShownSpeeds | None = None
-) -> list[str]:
+def instruments(launcher: Launcher, wheel_speed: Mapping[int, float], readings: ShownSpeeds | None = None) -> list[str]:
     """Return what the tachometer shows where it does not show true speeds.
 
     wheel_speed: of sides A by stage, from 0 [m/s]; readings: of them with the digits that are shown, where known.

@@ -94,7 +94,7 @@ def test_what_is_asked_first_is_found_by_guessing(results: dict[str, Any]) -> No
     assert all(one.satisfied for one in plan.limits)
     again = LAUNCHER.check(*plan.wheel_speed)
     assert (again.exit_speed, again.exit_energy) == pytest.approx((plan.exit_speed, plan.exit_energy), rel=1e-6)
-    assert again.exit_energy == pytest.approx(0.5 * 0.018 * LAUNCHER.simulate(*plan.wheel_speed).outlet_speed**2)
+    assert again.exit_energy == pytest.approx(0.5 * 0.018 * LAUNCHER.simulate(*plan.wheel_speed).outlet_speed ** 2)
     assert round(throw.exit_speed, 1) == pytest.approx(throw.exit_speed, abs=0.05)
     assert check.exit_energy == pytest.approx(LAUNCHER.simulate(12).exit_energy)
     assert results["sweep"].grip_limit > 12

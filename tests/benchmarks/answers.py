@@ -42,8 +42,12 @@ def lines() -> list[Line]:
         Line(f"worth: plan, certified, {DRAWS} draws", whole, "10 s", 10.0 / whole, "≥ 1", whole <= 10.0),
         Line(f"of that {DRAWS} draws", whole - nominal, f"a search a draw, from {TRIED}", over, "shown", True),
         Line(
-            f"check --settings: {SETTINGS} of {STAGES} stages, steady limits", many, f"one by one, from {TRIED}",
-            SETTINGS * single / TRIED / many, "≤ 10 s", many <= 10.0,
+            f"check --settings: {SETTINGS} of {STAGES} stages, steady limits",
+            many,
+            f"one by one, from {TRIED}",
+            SETTINGS * single / TRIED / many,
+            "≤ 10 s",
+            many <= 10.0,
         ),
         Line("page of that plan", page, "the plan", whole / page, "shown", True),
     ]

@@ -54,9 +54,7 @@ NO_FIT = (*NO_LIBRARIES, "stager.optimise.planner")
         (["throw", BALL, "--speed", "10"], NO_PLANNER), (["check", BALL, "--speed", "10"], NO_FIT),
     ],
 )  # fmt: skip
-def test_command_imports_only_what_it_needs(
-    arguments: list[str], absent: tuple[str, ...], broken: str
-) -> None:
+def test_command_imports_only_what_it_needs(arguments: list[str], absent: tuple[str, ...], broken: str) -> None:
     given = [broken if argument == "broken" else argument for argument in arguments]
     code = (
         "import sys\nfrom stager.cli import main\n"

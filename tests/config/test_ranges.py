@@ -72,9 +72,7 @@ def ends(kind: QuantityKind) -> tuple[tuple[float, bool], tuple[float, bool]]:
 
 def test_units_and_ranges_are_those_promised() -> None:
     expected = {name: (unit, *map(float, ends)) for unit, kinds in RANGES.items() for name, ends in kinds.items()}
-    found = {
-        name: (kind.unit, max(kind.above, kind.at_least), kind.at_most) for name, kind in KINDS.items()
-    }
+    found = {name: (kind.unit, max(kind.above, kind.at_least), kind.at_most) for name, kind in KINDS.items()}
     assert found == expected
     assert all(kind.above == 0.0 for kind in KINDS.values() if math.isfinite(kind.above))
 

@@ -119,7 +119,9 @@ CASES = {
     ),
     "rod in two nips": Case(
         "exit_energy",
-        replace(FULL, projectile=replace(FULL.projectile, shape=ROD, length=0.12)), {"exit_energy": 0.9}, TWO_SPEEDS,
+        replace(FULL, projectile=replace(FULL.projectile, shape=ROD, length=0.12)),
+        {"exit_energy": 0.9},
+        TWO_SPEEDS,
     ),
     "nominal only": Case("exit_energy", limits={"exit_energy": 1.3, "confidence": 0.5}, before=SECOND, samples=11),
     "first of many draws": Case("exit_energy", limits={"exit_energy": 0.9}, samples=61),

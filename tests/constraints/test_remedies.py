@@ -157,8 +157,11 @@ def test_both_power_remedies_occur() -> None:
 @pytest.mark.parametrize(
     ("limit", "resistance", "inertia", "rate", "volts"),
     [
-        (4.0, 0.06, 4e-5, 8.0, 14.8), (2.4, 0.07, 3e-5, 5.0, 14.8), (3.9, 0.45, 2.5e-4, 6.4, 14.8),
-        (40.0, 1.2, 2e-4, 12.0, 9.0), (40.0, 1.4, 2e-4, 12.0, 9.0),
+        (4.0, 0.06, 4e-5, 8.0, 14.8),
+        (2.4, 0.07, 3e-5, 5.0, 14.8),
+        (3.9, 0.45, 2.5e-4, 6.4, 14.8),
+        (40.0, 1.2, 2e-4, 12.0, 9.0),
+        (40.0, 1.4, 2e-4, 12.0, 9.0),
     ],
 )
 def test_remedy_of_the_steady_loss_lowers_it(
@@ -414,9 +417,7 @@ def test_slack_is_the_margin_relative_to_the_bound(name: str, share: float) -> N
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
 @settings(max_examples=20)
 @given(speeds=st.tuples(st.floats(10.0, 40.0), st.floats(10.0, 40.0)), crush=st.floats(1e-3, 4e-3))
-def test_wheel_growth_adds_to_the_crush(
-    layout: Layout, speeds: tuple[float, float], crush: float
-) -> None:
+def test_wheel_growth_adds_to_the_crush(layout: Layout, speeds: tuple[float, float], crush: float) -> None:
     # A wheel that grows by g narrows the gap to the opposite side by g in every layout; what no caliper shows is free.
     stage = replace(FULL.template, layout=layout, crush=crush, idler_inertia=1e-5)
     machine = replace(FULL, template=stage)

@@ -117,9 +117,7 @@ def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -
 
 
 @pytest.mark.parametrize(("name", "tight"), [("table_tennis", True)])
-def test_page_has_the_settings_recommended_by_the_fit(
-    name: str, tight: bool, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_page_has_the_settings_recommended_by_the_fit(name: str, tight: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     fitted, advised, *_ = answers_after_throws(name, tight)
     monkeypatch.setattr(stager.Loaded, "fit", lambda *given, **options: fitted)
     monkeypatch.setattr(learning, "suggest", lambda *given, **options: advised)

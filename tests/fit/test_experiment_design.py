@@ -164,9 +164,7 @@ def _advised(
     what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=grip_limit)
     # Only the fastest settings tell which choice is good.
     telling = np.where(SPEEDS[:, None] > slowest_telling, 0.1 * apart, 0.0)
-    where = Experiments(
-        wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=fastest >= SPEEDS
-    )
+    where = Experiments(wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=fastest >= SPEEDS)
     monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
     chosen = (replace(advice(given.title)[0], wheel_speed=best),)

@@ -48,6 +48,7 @@ def by_oracle(launcher: Launcher, speeds: Floats) -> Floats:
     exits = [oracle.throw(launcher, [float(one) for one in row], tolerance=1e-6).exit_speed for row in distinct]
     return np.array(exits)[which.reshape(-1)]
 
+
 DRAWS, FEW = 200, 61
 
 

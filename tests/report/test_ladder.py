@@ -73,8 +73,7 @@ def test_stage_that_gains_enough_in_too_few_builds_is_not_called_one_that_gains_
 
 
 def _drawn(gain: float, spread: float) -> tuple[TunedDraws, float]:
-    """Return draws whose second stage adds `gain` ± `spread` [-], by friction more than by feed, and friction's share.
-    """
+    """Return draws whose second stage adds `gain` ± `spread` [-], most of that by friction, and friction's share."""
     friction, feed = np.random.default_rng(1).normal(size=(2, 1000))
     added = gain + spread * (0.9 * friction + 0.3 * feed)
     speeds = np.stack([np.full(1000, 1.2), np.full(1000, 10.0), 10.0 * (1 + added)])

@@ -22,6 +22,7 @@ from stager.physics.contact.columns import (
 )  # fmt: skip
 from stager.physics.friction import FORMULAS, Formula, Law, curve, packed, tables
 
+
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 

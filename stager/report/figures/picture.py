@@ -63,9 +63,7 @@ def styled(salt: str = "") -> Iterator[None]:
         yield
 
 
-def axes(
-    width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, top: float = TOP
-) -> tuple[Figure, Axes]:
+def axes(width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, top: float = TOP) -> tuple[Figure, Axes]:
     """Return a figure with one set of axes; sizes and margins in inches."""
     from matplotlib.figure import Figure
 
