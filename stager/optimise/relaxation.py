@@ -222,13 +222,14 @@ def explain(
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
-    alone = bound is None or (not proven and cap < aimed)
+    least = aimed * (1.0 - ENOUGH)
+    alone = bound is None or (not proven and cap < least)
     most = cap if bound is None or alone else min(cap, bound)
-    sure = proven or cap < aimed
+    sure = proven or cap < least
     near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
     reason = NO_STAGE if asked is None else _reason(asked, near, far, sure, alone=alone)
     return Missed(
-        reason=reason + more, proven=sure and most < aimed, nearest=nearest.settings, conflict=names,
+        reason=reason + more, proven=sure and most < least, nearest=nearest.settings, conflict=names,
         relaxations=relaxations,
     )  # fmt: skip
 
@@ -596,9 +597,10 @@ def _reason(asked: float, nearest: float, most: float, sure: bool, *, alone: boo
     most: exit speed that the limits allow, surely or not; alone: those on exit speed and energy, whatever wheels do.
     """
     close = f"the nearest design throws at {nearest:.4g} m/s"
-    if most < asked and not sure:
+    beyond = most < asked * (1.0 - ENOUGH)
+    if beyond and not sure:
         return f"No design found that reaches {asked:.4g} m/s, and almost proven that none exists; {close}."
-    if most < asked:
+    if beyond:
         which = "the limits on exit energy and speed alone" if alone else "the limits"
         return f"No design reaches {asked:.4g} m/s: {which} allow {most:.4g} m/s at most; {close}."
     return f"No design found that reaches {asked:.4g} m/s, which does not prove that none exists; {close}."

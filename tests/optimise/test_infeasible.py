@@ -60,6 +60,15 @@ def test_relaxation_of_one_limit_makes_the_goal_feasible() -> None:
     assert best_of(with_limits(HEAT, {"slip_heat": 1 + 0.95 * (heat - 1)})) is None
 
 
+def test_limits_that_allow_what_counts_as_reached_prove_nothing() -> None:
+    # A speed counts as reached at 0.05 % less: what holds it back here is the slip heat.
+    rows = solved(_reach(15.0, slip_heat=1.0, exit_speed=14.9955))
+    for bound in (None, 14.9955):
+        missed = explain(rows, NO_MARGINS, bound, Clock.of(0.0))
+        assert not missed.proven
+        assert missed.reason.startswith("No design found that reaches 15 m/s, which does not prove that none exists")
+
+
 def test_wording_of_an_unproven_infeasibility() -> None:
     rows = solved(HEAT)
 
