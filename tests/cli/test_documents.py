@@ -20,7 +20,7 @@ STAGE = {
     *("wheel_speed_m_s", "wheel_speed_b_m_s", "rpm", "entry_speed_m_s", "exit_speed_m_s", "wheel_speed_after_m_s"),
     *("wheel_speed_b_after_m_s", "spin_rad_s", "slip_at_exit_m_s", "grip", "contact_time_s", "wheel_work_J"),
     *("slip_heat_J", "crush_loss_J", "peak_acceleration_m_s2", "spin_acceleration_m_s2", "squeeze_m_s2"),
-    *("indicated_rpm",),
+    *("indicated_rpm", "side_b_driven"),
 }
 THROW = {
     *("exit_speed_m_s", "outlet_speed_m_s", "stays_in_outlet", "spin_rad_s", "exit_energy_J", "spin_energy_J"),
