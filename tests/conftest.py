@@ -74,7 +74,6 @@ def pytest_collection_finish() -> None:
     """Spare garbage collection the objects of imports and collection, which live as long as the tests."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(50_000)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -33,8 +33,8 @@ from stager.model.arrays import Floats, rounded
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise.clock import Clock
+from stager.optimise.judge import REACHED, least_speed, settings_at
 from stager.optimise.judge import active as active_of
-from stager.optimise.judge import least_speed, settings_at
 from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
 from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
@@ -151,10 +151,9 @@ TURN = 2 * np.pi
 """Angle of a turn [rad]."""
 MANY = 6
 """Greatest number of further stages that are considered."""
-ENOUGH = 5e-4
-"""Relative shortfall below which the asked speed counts as reached [-]."""
 NEARLY = 2e-4
-"""The same for a needed value, with which a plan is to reach the speed too [-]."""
+"""Relative shortfall below which a needed value reaches the speed [-]: less than REACHED, as a plan with it is to reach
+the speed too."""
 FIRST = 1.02
 """First factor by which limits are loosened [-]."""
 WIDEST = 64.0
@@ -211,7 +210,7 @@ def explain(
         )
         return Missed(reason=reason, proven=False, nearest=fed)
     nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
-    aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - ENOUGH) if wheel is None else wheel
+    aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - REACHED) if wheel is None else wheel
     names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""
     speeds = aimed * FASTER[: 1 if asked is not None else None]
     reach = clock.attempt(CONFLICTS, lambda: _reaching(rows, nearest, speeds, margins, clock))
@@ -222,7 +221,7 @@ def explain(
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
-    least = aimed * (1.0 - ENOUGH)
+    least = aimed * (1.0 - REACHED)
     alone = bound is None or (not proven and cap < least)
     most = cap if bound is None or alone else min(cap, bound)
     sure = proven or cap < least
@@ -276,7 +275,7 @@ class _Reach:
         leaves = max(float(outlet_speed(scenario.launcher, asked)), SLOWEST)
         self.scenario = replace(scenario, goal=Goal(aim=Aim.REACH, exit_speed=leaves, spin=scenario.goal.spin))
         self.nearest, self.asked, self.margins, self.clock = nearest.settings, asked, margins, clock
-        self.least = asked * (1 - ENOUGH)
+        self.least = asked * (1 - REACHED)
         """Exit speed behind the last wheel that is enough [m/s]."""
         self.count = nearest.count
         launcher, limit_values = scenario.launcher, scenario.limit_values
@@ -561,7 +560,7 @@ def _least(reached: Callable[[float], float], asked: float, nearest: float, most
     """
     value = reached(most)
     goal = min(asked * (1 - NEARLY), value)
-    if value < asked * (1 - ENOUGH):
+    if value < asked * (1 - REACHED):
         return None
     low, high, at_low, factor = 1.0, most, nearest, min(FIRST, most)
     for turn in range(TRIES):
@@ -597,7 +596,7 @@ def _reason(asked: float, nearest: float, most: float, sure: bool, *, alone: boo
     most: exit speed that the limits allow, surely or not; alone: those on exit speed and energy, whatever wheels do.
     """
     close = f"the nearest design throws at {nearest:.4g} m/s"
-    beyond = most < asked * (1.0 - ENOUGH)
+    beyond = most < asked * (1.0 - REACHED)
     if beyond and not sure:
         return f"No design found that reaches {asked:.4g} m/s, and almost proven that none exists; {close}."
     if beyond:

@@ -34,9 +34,9 @@ NO_LOSS = 5e-5
 
 def summary(launcher: Launcher, found: Duty) -> dict[str, Any]:
     """Return spin-up, wheels and throws at the feed's rate as JSON has them."""
-    motors = [stage.drive for stage in (launcher.template, *launcher.stages) if stage.drive is not None]
+    motors = [launcher.stage(index).drive for index in sorted(set(found.train.stage))]
     return {
-        "no_load_known": all(drive.no_load_known for drive in motors),
+        "no_load_known": all(drive is not None and drive.no_load_known for drive in motors),
         "spin_up": _spin_up(found.together),
         "spin_up_in_turn": _spin_up(found.in_turn),
         "wheels": [_wheel(found, column) for column in range(found.train.size)],

@@ -306,6 +306,14 @@ def test_motors_reckoned_without_their_own_losses_are_told_to_be_so(drive: Drive
     assert ("reckoned without stage.drive.no_load_current, which is unknown" in message) == (drive is UNKNOWN)
 
 
+def test_motors_of_stages_that_are_not_used_are_not_told_of() -> None:
+    known = launcher(drive=DRIVE, rate=4.0).template
+    machine = replace(launcher(drive=UNKNOWN, rate=4.0), stages=(known, known, known))
+    made = _duty(machine)
+    assert made is not None
+    assert "reckoned without" not in " ".join(report.notes(report.summary(machine, made)))
+
+
 def test_what_an_unknown_no_load_current_hardly_changes_is_that_of_the_greatest() -> None:
     # Wheels held by their throttle recover by the motor's line, whatever holds them; only the supply sags more.
     made = _duty(launcher(drive=UNKNOWN, rate=4.0))
