@@ -412,18 +412,17 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
         smaller = sizing.candidates[index - 1]
         fails = "is not enough" if smaller.broken else "may not be enough"
         notes.append(f"The next smaller, {_called(smaller)}, {fails}: {_reasons(smaller)}.")
+    own = [one for one in discharges if len(discharges) == 1 or one.throws]
     without = [_called(one) for one in sizing.candidates if not one.no_load_known]
     if without:
-        notes.append(
-            f"{_reckoned_without(NO_LOAD_CURRENT)} With {listing(without)} a charge lasts for fewer throws than told."
-        )
+        fewer = ", with which a charge lasts for fewer throws than told" if own else ""
+        notes.append(f"{_reckoned_without(NO_LOAD_CURRENT)} This is so for {listing(without)}{fewer}.")
     if launcher.feed.magazine is not None:
         notes.append(
             f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."
         )
     if launcher.supply is not None and launcher.supply.capacity is None and not launcher.supply.batteries:
         notes.append("How long a charge lasts: set supply.capacity.")
-    own = [one for one in discharges if len(discharges) == 1 or one.throws]
     if own:
         notes.append(
             "One charge: lithium cells, each with supply.capacity and its share of supply.resistance, by typical"

@@ -10,7 +10,7 @@ import pytest
 
 from stager.model.launcher import Scenario
 from stager.model.stage import PAIR, RAIL, Drive, Supply
-from stager.optimise.sizing import LEAST_CELL, Sizing, cells_of, discharge, open_voltage, size_motors
+from stager.optimise.sizing import LEAST_CELL, Discharge, Sizing, cells_of, discharge, open_voltage, size_motors
 from stager.physics.chain import throw
 from stager.physics.rate import build_cycle, settled
 from stager.report.answer import Provenance
@@ -119,9 +119,18 @@ def test_drives_reckoned_without_their_own_losses_are_named(unknown: tuple[str, 
         launcher(SEED, stage(inertia=2e-5, drive=None, drive_options=offered)), supply=Supply(voltage=14.8)
     )
     sizing = size_motors(scenario(machine), SPEEDS, None, 3.0, 0.05)
-    text = " ".join(motor_answer(machine, sizing, (), Provenance(config_sha256="", seed=0)).screen.notes)
+    source = Provenance(config_sha256="", seed=0)
+    # Nothing is told of a charge of a supply without capacity, so nothing is less than told.
+    text = " ".join(motor_answer(machine, sizing, (), source).screen.notes)
     assert ("reckoned without stage.drive.no_load_current" in text) == bool(unknown)
-    assert f"With {' and '.join(unknown)} a charge lasts" in text or not unknown
+    assert f"This is so for {' and '.join(unknown)}." in text or not unknown
+    steps = np.array([1.0, 0.2])
+    charge = Discharge(
+        cells=4, throws=100.0, seconds=33.0, ends_by="charge", left=steps, voltage=14.0 * steps,
+        exit_speed=20.0 * steps, so_far=100.0 * (1.0 - steps),
+    )  # fmt: skip
+    text = " ".join(motor_answer(machine, sizing, (charge,), source).screen.notes)
+    assert ("a charge lasts for fewer throws than told" in text) == bool(unknown)
 
 
 @pytest.mark.parametrize(("name", "slack"), [("exit_energy", 0.5), ("acceleration", 0.5), ("mass", 0.5), ("cost", 0.5)])
