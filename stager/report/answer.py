@@ -88,10 +88,9 @@ class Screen:
     more_notes: Sequence[str] = ()
 
     def all_tables(self, *, full: bool) -> list[Table]:
-        """Return the tables to show; full: also those of --full."""
-        if not full:
-            return list(self.tables)
-        return [*(item.full or item for item in self.tables), *self.more_tables]
+        """Return the tables to show, those without rows left out; full: also those of --full."""
+        shown = [*(item.full or item for item in self.tables), *self.more_tables] if full else self.tables
+        return [item for item in shown if item.rows]
 
     def all_notes(self, *, full: bool) -> list[str]:
         """Return the notes to show; full: also those of --full."""

@@ -261,9 +261,8 @@ def answer(
         tables.append(_outliers(fit))
     all_parameters = parameters(fit, units)
     learned_most = _learned_most(fit, all_parameters)
-    if learned_most.rows:
-        tables.append(learned_most)
-    more = [*([] if learned_most.rows or not all_parameters.rows else [all_parameters]), _laws(fit)]
+    tables.append(learned_most)
+    more = [*([] if learned_most.rows else [all_parameters]), _laws(fit)]
     notes, sentences = _notes(learned), [each for each in fit.sentences if each != ALL_GRIPPED]
     more_notes = [*sentences, *_statistics(fit)]
     if written:

@@ -1,4 +1,4 @@
-"""Printed lines have no trailing blanks: wrapped text, tables and colour."""
+"""Printed lines have no trailing blanks: wrapped text, tables and colour; a table without rows takes none."""
 
 from __future__ import annotations
 
@@ -38,3 +38,9 @@ def test_lines_have_no_trailing_blanks(colour: bool) -> None:
             "note",
             "",
         ]
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_a_table_without_rows_takes_no_line(full: bool) -> None:
+    bare = Table("Prices", TABLE.columns, ())
+    assert Screen("headline", (bare, TABLE), more_tables=(bare,)).all_tables(full=full) == [TABLE]
