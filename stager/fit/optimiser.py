@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from stager.fit.likelihood import SLOWEST, ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
 from stager.fit.priors import DRIFT, FRICTION, CandidateLaw, Normal, Prior, bend, of, values, with_friction
+from stager.fit.statistics.evolution import offspring
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import LeastSquares, Minimum, minimise
 from stager.fit.table.throws import Throws, moments
@@ -21,6 +22,10 @@ RANDOM_STARTS = 24
 """Random draws from the priors among which starts are chosen."""
 STARTS = 3
 """Greatest number of starts, besides the given one."""
+PATIENCE, ENOUGH = 8, 0.5
+"""Where throws jam, draws evolve until the least objective falls by less than ENOUGH in PATIENCE generations [-]."""
+GENERATIONS = 60
+"""Greatest number of generations."""
 LEAST_EFFECT = 2e-4
 """Change of a residual by one standard deviation of a prior up to which a parameter has no effect [-]."""
 
@@ -224,14 +229,16 @@ def _best_fit(
     start = np.array([near.get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]
     loss = Outcome(noise, jams)
-    seen = _affecting(Residuals(model=where, priors=priors, measured=measured), loss, start, rng.spawn(1)[0])
+    misfit = Residuals(model=where, priors=priors, measured=measured)
+    jamming = bool((misfit(start[None])[0, : measured.size] >= -np.log(SLOWEST) - LEAST_EFFECT).any())
+    seen = _affecting(misfit, loss, start, rng.spawn(1)[0], jamming=jamming)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = LeastSquares(
         residuals=Residuals(model=where, priors=active, measured=measured), loss=loss,
         step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
-    starts = _starts(problem, start[seen], rng)
+    starts = _starts(problem, start[seen], rng, jamming=jamming or jams > 0)
     minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=TOLERANCE, adapt=True)
     return BestFit(
         law=law, model=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
@@ -260,16 +267,18 @@ def _may_drift(found: BestFit, when: Floats) -> bool:
     return spread > HIDDEN_SHARE * DRIFT_PRIOR.spread or abs(drift) > SHOWN_RATIO * spread
 
 
-def _affecting(misfit: Residuals, loss: Outcome, start: Floats, rng: np.random.Generator) -> NDArray[np.bool_]:
+def _affecting(
+    misfit: Residuals, loss: Outcome, start: Floats, rng: np.random.Generator, *, jamming: bool
+) -> NDArray[np.bool_]:
     """Return which parameters change any residual by more than LEAST_EFFECT within one standard deviation, (p,).
 
-    They are looked at from the start. Where throws jam there that did not, most parameters seem to have no effect, so
-    they are looked at from the best of random draws too.
+    They are looked at from the start. Where throws jam there that did not (`jamming`), most parameters seem to have no
+    effect, so they are looked at from the best of random draws too.
     """
     size, seen = start.size, np.zeros(start.size, bool)
     moves = np.concatenate([np.zeros((1, size)), np.eye(size), -np.eye(size)])
     places = [start]
-    if size and (misfit(start[None])[0, : misfit.measured.size] >= -np.log(SLOWEST) - LEAST_EFFECT).any():
+    if size and jamming:
         tried = rng.normal(size=(RANDOM_STARTS, size))
         places.append(tried[np.argmin(loss.value(misfit(tried)))])
     for place in places if size else []:
@@ -278,11 +287,23 @@ def _affecting(misfit: Residuals, loss: Outcome, start: Floats, rng: np.random.G
     return seen
 
 
-def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator) -> Floats:
-    """Return the given start, the centres of the priors, and the best of random draws; (starts, p)."""
+def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator, *, jamming: bool) -> Floats:
+    """Return the given start, the centres of the priors, and the best of random draws; (starts, p).
+
+    Where a parameter decides whether a throw jams, the objective jumps and its slope does not show where to, so that a
+    minimum from any of the draws may be far from the best. There the draws evolve first.
+    """
     if start.size == 0:
         return start[None]
     tried = rng.normal(size=(RANDOM_STARTS, start.size))
-    order = np.argsort(problem.value(tried)[0])
+    value = -problem.objective(tried)
+    best = [float(value.max())]
+    while jamming and len(best) <= GENERATIONS and (len(best) <= PATIENCE or best[-1] > best[-1 - PATIENCE] + ENOUGH):
+        fresh = offspring(tried, value, rng)
+        found = -problem.objective(fresh)
+        better = found > value
+        tried, value = np.where(better[:, None], fresh, tried), np.where(better, found, value)
+        best.append(float(value.max()))
+    order = np.argsort(-value, kind="stable")
     given = [start] if not start.any() else [start, np.zeros_like(start)]
     return np.vstack([*given, tried[order[: STARTS - 1]]])

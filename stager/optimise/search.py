@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.constraints import broken_by
+from stager.fit.statistics.evolution import offspring
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at
@@ -569,7 +570,7 @@ def _tail(problem: Problem, one: Trial) -> Floats:
 def _evolve(
     problem: Problem, population: Trial, objective: Objective, generations: int, rng: np.random.Generator
 ) -> Trial:
-    """Improve a population by differential evolution (Storn and Price 1997), a generation at a time."""
+    """Improve a population by differential evolution, a generation at a time."""
     order = np.argsort(-score(objective, population), kind="stable")
     members = min(MEMBERS + 2 * problem.size, len(population))
     front = order[: members // 2]
@@ -577,20 +578,11 @@ def _evolve(
     population = population.take(np.concatenate([front, rng.permutation(rest)[: members - front.size]]))
     for _ in range(generations if problem.size > 1 else generations // 3):
         value = score(objective, population)
-        leaders = np.argsort(-value, kind="stable")[: max(members // 5, 2)]
-        size = len(population)
-        first, second = (rng.integers(size, size=size) for _ in range(2))
-        toward = rng.choice(leaders, size)
-        weight = rng.uniform(0.3, 0.9, (size, 1))
-        x = population.x
-        mutant = x + weight * (x[toward] - x) + weight * (x[first] - x[second])
-        crossed = rng.random(x.shape) < 0.8
-        crossed[np.arange(size), rng.integers(problem.size, size=size)] = True
-        tried = problem.look(np.where(crossed, mutant, x))
+        tried = problem.look(offspring(population.x, value, rng))
         better = score(objective, tried) > value
         if better.any():
             both = population.join(tried)
-            population = both.take(np.where(better, size + np.arange(size), np.arange(size)))
+            population = both.take(np.arange(len(value)) + np.where(better, len(value), 0))
     return population
 
 
