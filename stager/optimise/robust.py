@@ -30,9 +30,9 @@ from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import JUDGED, REACHED, least_speed, settings_at
 from stager.optimise.parts import BestDesign
-from stager.optimise.problem import Problem, Trial
+from stager.optimise.problem import TINY, Problem, Trial
 from stager.optimise.records import Margin, Robust, Settings
-from stager.optimise.search import Effort, Solution, launcher_of, refine
+from stager.optimise.search import RESTORED, Effort, Solution, launcher_of, refine, refine_all
 from stager.optimise.spin import sides, way_of
 from stager.physics.chain import SURE, Options, throw
 from stager.physics.flight import outlet_speed
@@ -238,6 +238,12 @@ NEAR = 0.1
 """Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
 STEADYING = Effort(16, 0.1, 1e-4, 1e-6, finish=True)
 """Effort for settings with the least spread, whose objective is smooth."""
+PATTERNS, PLACES, HALVINGS = 48, 16, 8
+"""Chains drawn for other starts, speeds of each wheel tried in them, and halvings between two of these."""
+PROMISING = 3
+"""Of these starts, those that are refined."""
+ROUGHLY = Effort(8, 0.1, 1e-3, 1e-5)
+"""Effort for the starts, of which the best is refined again."""
 CLEARLY = 0.02
 """Share by which more stages must reduce the spread to be chosen [-]."""
 
@@ -381,19 +387,68 @@ def steadiest(
 
 
 def _steadied(row: BestDesign, sample: Sample, asked: float) -> Solution | None:
-    """Return the settings of a row with the least spread, found from those with the least heat."""
+    """Return the settings of a row with the least spread, found from those with the least heat and from others.
+
+    The steadiest settings may be far from the coolest: with a fast first wheel and a last one that brakes.
+    """
     assert row.solution is not None
     problem: Problem = row.solution.problem
 
+    known: dict[bytes, float] = {}
+
     def steadiness(trial: Trial) -> Floats:
-        done = sample.throw(trial.lead, STEADIED)
-        varied = sample.leaves(done)[:, 1:].std(axis=1) / asked
-        return np.where(done.jammed.any(axis=1), -10.0, 1 - varied)
+        # A refinement asks for the same settings several times.
+        rows = {lead.tobytes(): lead for lead in trial.lead}
+        fresh = [key for key in rows if key not in known]
+        if fresh:
+            done = sample.throw(np.stack([rows[key] for key in fresh]), STEADIED)
+            varied = sample.leaves(done)[:, 1:].std(axis=1) / asked
+            value = np.where(done.jammed.any(axis=1), -10.0 * done.jammed.mean(axis=1), 1 - varied)
+            known.update(zip(fresh, value.tolist(), strict=True))
+        return np.array([known[lead.tobytes()] for lead in trial.lead])
 
     least = least_speed(row.scenario, 0.5 * REACHED) or 0.0
-    found = refine(problem, row.solution.trial, steadiness, STEADYING, least=least)
+    others = _others(problem, least, np.random.default_rng([3, row.count]))
+    chosen = np.argsort(-steadiness(others), kind="stable")[:PROMISING].tolist() if len(others) else []
+    starts = [row.solution.trial, *(others.take([k]) for k in chosen)]
+    tried = refine_all(problem, starts, steadiness, ROUGHLY, least)
+    reaching = [one for one in tried if one.violation[0] <= 0.0 and one.exit_speed[0] >= least]
+    start = max(reaching, key=lambda one: float(steadiness(one)[0]), default=row.solution.trial)
+    found = refine(problem, start, steadiness, STEADYING, least=least)
     settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
     return Solution(problem, found, settings) if settings.feasible else None
+
+
+def _others(problem: Problem, least: float, rng: np.random.Generator) -> Trial:
+    """Return settings with the exit speed `least` [m/s] that nearly keep the limits, from all over the ranges.
+
+    Chains are drawn, and one wheel after the other is set so that the projectile leaves at that speed.
+    """
+    count = problem.count
+    low, high = np.log(0.5 * float(problem.launcher.feed.speed)), np.log(np.maximum(problem.tops, TINY))
+    low = np.minimum(low, high - 0.1)
+    chains = np.repeat(rng.uniform(low, high, (PATTERNS, count)), count, axis=0)
+    wheel = np.tile(np.arange(count), PATTERNS)
+    grid = low + np.linspace(0.0, 1.0, PLACES)[:, None] * (high - low)
+
+    def short(chains: Floats) -> Floats:
+        done = throw(problem.launcher, np.exp(chains), options=ROUGH)
+        return np.where(done.jammed, np.nan, done.exit_speed / least - 1.0)
+
+    tried = np.repeat(chains[:, None], PLACES, axis=1)
+    tried[np.arange(len(chains)), :, wheel] = grid[:, wheel].T
+    off = short(tried)
+    at, place = np.nonzero(off[:, :-1] * off[:, 1:] < 0)
+    ends = [tried[at, place], tried[at, place + 1]]
+    offs = [off[at, place], off[at, place + 1]]
+    for _ in range(HALVINGS):
+        middle = (ends[0] + ends[1]) / 2
+        there = short(middle)
+        same = there * offs[0] > 0
+        ends = [np.where(same[:, None], middle, ends[0]), np.where(same[:, None], ends[1], middle)]
+        offs = [np.where(same, there, offs[0]), np.where(same, offs[1], there)]
+    found = problem.look_at(np.exp(np.where((offs[0] > 0)[:, None], ends[0], ends[1])))
+    return found.take(np.flatnonzero(found.violation <= RESTORED))
 
 
 def _spread(sample: Sample, lead: Floats, asked: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
@@ -12,9 +13,10 @@ import numpy as np
 import pytest
 
 from stager.config import load
-from stager.model.launcher import Scenario
+from stager.model.arrays import Number
+from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim, Goal
-from stager.optimise import clock
+from stager.optimise import clock, robust
 from stager.optimise.judge import judge_settings, settings_at
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
@@ -22,6 +24,7 @@ from stager.optimise.robust import Sample, first_throws
 from stager.physics.chain import throw
 from stager.physics.records import Throw
 from tests.optimise.machines import unsure
+from tests.optimise.plain_search import draw_problem
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 SPEED = 9.0
@@ -79,6 +82,36 @@ def test_minimum_variance_settings_scatter_less_than_random_ones() -> None:
     assert len(others) >= 5
     # These may be 0.3 % slower and therefore scatter a little less.
     assert (fresh.throw(others).exit_speed[:, 1:].std(axis=1) / SPEED).min() > found.spread * 0.98
+
+
+def test_steadiest_settings_may_be_far_from_the_coolest(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Beside idlers a fast first wheel and a last one that brakes scatter a fifth of what grips from the start does.
+    monkeypatch.setattr(robust, "STEADIED_ON", 8)
+    drawn, asked, known = draw_problem(np.random.default_rng([9200, 1]), aim=Aim.FASTEST), 3.045, np.array([6.77, 5.92])
+    task = _doubtful(replace(drawn, limit_values=replace(drawn.limit_values, stages=2)), 0.03)
+    task = replace(task, goal=Goal(aim=Aim.STEADIEST, exit_speed=asked))
+    found = plan(task, draws=0, certified=False)
+    assert judge_settings(task, known[None]).slack[0] >= -1e-6
+    assert throw(task.launcher, known).exit_speed == pytest.approx(asked, rel=1e-3)
+    other = Sample(task, 8, np.random.default_rng(1)).throw(known[None]).exit_speed[0, 1:].std() / asked
+    assert found.spread is not None
+    assert found.spread < other
+
+
+def _doubtful(task: Scenario, share: float) -> Scenario:
+    """Return a scenario whose projectile, feed and contact vary by a standard uncertainty of `share` [-] each."""
+    machine, keys = task.launcher, ("mass", "feed", "stiffness")
+
+    def realise(values: Mapping[str, Number]) -> Launcher:
+        projectile, feed, contact = machine.projectile, machine.feed, machine.contact
+        return replace(
+            machine, projectile=replace(projectile, mass=projectile.mass * values["mass"]),
+            feed=replace(feed, speed=feed.speed * values["feed"]),
+            contact=replace(contact, stiffness=contact.stiffness * values["stiffness"]),
+        )  # fmt: skip
+
+    uncertain = tuple(Uncertain(key=key, value=1.0, standard_uncertainty=share, low=0.5) for key in keys)
+    return replace(task, values=dict.fromkeys(keys, 1.0), uncertain=uncertain, realise=realise)
 
 
 @pytest.mark.parametrize("looks", [120, 250])
