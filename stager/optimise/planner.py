@@ -19,7 +19,7 @@ from stager.optimise.draws import Draws
 from stager.optimise.judge import TIE, active, settings_at
 from stager.optimise.ladder import TunedDraws, TuningStep, advise, margin_sentence, rungs, stops, tune
 from stager.optimise.pareto import Against, front, refuse, trades
-from stager.optimise.parts import BestDesign, catalogue_of, choose, choose_again, opened, select
+from stager.optimise.parts import OTHER_PARTS, BestDesign, catalogue_of, choose, choose_again, opened, select
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan, Settings
 from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
@@ -130,7 +130,11 @@ class _Planning:
         self.progress(0.5)
         spread = before = None
         if self.scenario.goal.aim is Aim.STEADIEST and leader is not None:
-            leader, spread, before = steadiest(rows, np.random.default_rng(1), self.clock)
+            offered = [row for _, found in selected.options for row in found if row.feasible]
+            if self.reserve:
+                reserved = partial(self._again, reserve=self.reserve)
+                offered = self.clock.attempt(OTHER_PARTS, partial(list, map(reserved, offered))) or []
+            leader, spread, before = steadiest(rows, offered, np.random.default_rng(1), self.clock)
             rows = _put(rows, leader)
         tuned = self.clock.attempt("draws", partial(self._tuned, rows)) if self.draws else None
         self.progress(0.75)

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -242,6 +242,10 @@ PATTERNS, PLACES, HALVINGS = 48, 16, 8
 """Chains drawn for other starts, speeds of each wheel tried in them, and halvings between two of these."""
 PROMISING = 3
 """Of these starts, those that are refined."""
+OFFERED = 2
+"""Designs with other parts that are refined for each stage count."""
+STEADIER = "the steadiest settings"
+"""Work that a stopped search leaves undone."""
 ROUGHLY = Effort(8, 0.1, 1e-3, 1e-5)
 """Effort for the starts, of which the best is refined again."""
 CLEARLY = 0.02
@@ -344,11 +348,20 @@ def _quantile_and_share(sample: Sample, best: Settings, lead: Floats) -> tuple[f
 
 
 def steadiest(
-    rows: Sequence[BestDesign], rng: np.random.Generator, clock: Clock
+    rows: Sequence[BestDesign], offered: Sequence[BestDesign], rng: np.random.Generator, clock: Clock
 ) -> tuple[BestDesign | None, float | None, float | None]:
     """Return the design with the least spread of exit speed at the speed that is asked for.
 
     Once time is up, of the settings with the least heat.
+
+    Parameters
+    ----------
+    rows : sequence of BestDesign
+        Best design of each stage count, by its heat.
+    offered : sequence of BestDesign
+        Designs with other parts of a catalogue.
+    rng : Generator
+    clock : Clock
 
     Returns
     -------
@@ -359,7 +372,10 @@ def steadiest(
         least heat.
     """
     asked, enough = rows[0].scenario.goal.asked, least_speed(rows[0].scenario)
-    fits = [row for row in rows if enough and row.feasible and row.settings.exit_speed >= enough]
+    fits, others = (
+        [row for row in some if enough and row.feasible and row.settings.exit_speed >= enough]
+        for some in (rows, offered)
+    )
     if asked is None or not fits:
         return None, 0.0, 0.0
     if not is_uncertain(rows[0].scenario) or fits[0].count == 0:
@@ -367,60 +383,97 @@ def steadiest(
     state = rng.bit_generator.state
     best: BestDesign = fits[0]
     least = plain = np.inf
+
+    def steadying(row: BestDesign) -> _Steadying:
+        rng.bit_generator.state = state
+        return _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked)
+
     for row in fits:
         if row.solution is None:
             continue
-        rng.bit_generator.state = state
-        sample = Sample(row.scenario, STEADIED_ON, rng)
-        spread = _spread(sample, row.settings.lead, asked)
+        tried = [steadying(row)]
         if not np.isfinite(plain):
-            least = plain = spread
-        found = clock.attempt("the steadiest settings", partial(_steadied, row, sample, asked))
-        if found is not None:
-            other = _spread(sample, found.settings.lead, asked)
-            if other < spread:
-                row, spread = replace(row, solution=found, settings=found.settings), other
-        # More stages must be clearly steadier.
-        if spread < least * (1 - (CLEARLY if row.count > best.count else 0)):
-            best, least = row, spread
+            least = plain = tried[0].spread(row.settings.lead)
+        alike = [one for one in others if one.count == row.count and one.parts != row.parts]
+        if alike:
+            tried += clock.attempt(STEADIER, partial(_steadier, [steadying(one) for one in alike])) or []
+        for one in tried:
+            better, spread = one.row, one.spread(one.row.settings.lead)
+            found = clock.attempt(STEADIER, one.solved)
+            if found is not None and (other := one.spread(found.settings.lead)) < spread:
+                better, spread = replace(better, solution=found, settings=found.settings), other
+            # More stages must be clearly steadier.
+            if spread < least * (1 - (CLEARLY if better.count > best.count else 0)):
+                best, least = better, spread
     return best, least, plain
 
 
-def _steadied(row: BestDesign, sample: Sample, asked: float) -> Solution | None:
-    """Return the settings of a row with the least spread, found from those with the least heat and from others.
+def _steadier(tried: list[_Steadying]) -> list[_Steadying]:
+    """Return the designs that promise most, by their settings before any is refined."""
+    return sorted(tried, key=lambda one: -float(one.steadiness(one.starts).max()))[:OFFERED]
 
-    The steadiest settings may be far from the coolest: with a fast first wheel and a last one that brakes.
+
+class _Steadying:
+    """Search for the settings of a design with the least spread of the speed behind the outlet.
+
+    It starts from those with the least heat and from others: the steadiest may be far from the coolest, with a fast
+    first wheel and a last one that brakes.
     """
-    assert row.solution is not None
-    problem: Problem = row.solution.problem
 
-    known: dict[bytes, float] = {}
+    def __init__(self, row: BestDesign, sample: Sample, asked: float) -> None:
+        self.row, self.sample, self.asked = row, sample, asked
+        self._known: dict[bytes, float] = {}
 
-    def steadiness(trial: Trial) -> Floats:
+    def spread(self, lead: Floats) -> float:
+        """Return the standard deviation of the speed behind the outlet over the asked speed [-]."""
+        sample = self.sample
+        return float(sample.leaves(sample.throw(lead[None], JUDGED))[0, 1:].std() / self.asked)
+
+    def steadiness(self, trial: Trial) -> Floats:
+        """Return what is to be maximised, (samples,): 1 less the spread; below 0 where the projectile jams in some."""
         # A refinement asks for the same settings several times.
         rows = {lead.tobytes(): lead for lead in trial.lead}
-        fresh = [key for key in rows if key not in known]
+        fresh = [key for key in rows if key not in self._known]
         if fresh:
-            done = sample.throw(np.stack([rows[key] for key in fresh]), STEADIED)
-            varied = sample.leaves(done)[:, 1:].std(axis=1) / asked
+            done = self.sample.throw(np.stack([rows[key] for key in fresh]), STEADIED)
+            varied = self.sample.leaves(done)[:, 1:].std(axis=1) / self.asked
             value = np.where(done.jammed.any(axis=1), -10.0 * done.jammed.mean(axis=1), 1 - varied)
-            known.update(zip(fresh, value.tolist(), strict=True))
-        return np.array([known[lead.tobytes()] for lead in trial.lead])
+            self._known.update(zip(fresh, value.tolist(), strict=True))
+        return np.array([self._known[lead.tobytes()] for lead in trial.lead])
 
-    least = least_speed(row.scenario, 0.5 * REACHED) or 0.0
-    others = _others(problem, least, np.random.default_rng([3, row.count]))
-    chosen = np.argsort(-steadiness(others), kind="stable")[:PROMISING].tolist() if len(others) else []
-    starts = [row.solution.trial, *(others.take([k]) for k in chosen)]
-    tried = refine_all(problem, starts, steadiness, ROUGHLY, least)
-    reaching = [one for one in tried if one.violation[0] <= 0.0 and one.exit_speed[0] >= least]
-    start = max(reaching, key=lambda one: float(steadiness(one)[0]), default=row.solution.trial)
-    found = refine(problem, start, steadiness, STEADYING, least=least)
-    settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
-    return Solution(problem, found, settings) if settings.feasible else None
+    @property
+    def solution(self) -> Solution:
+        """The settings with the least heat."""
+        assert self.row.solution is not None
+        return self.row.solution
+
+    @property
+    def least(self) -> float:
+        """Exit speed behind the last wheel that is kept [m/s]."""
+        return least_speed(self.row.scenario, 0.5 * REACHED) or 0.0
+
+    @cached_property
+    def starts(self) -> Trial:
+        """The settings with the least heat, and others that nearly keep the limits."""
+        rng = np.random.default_rng([3, self.row.count])
+        others = _others(self.solution.problem, self.least, rng)
+        return self.solution.trial.join(others.take(np.flatnonzero(others.violation <= RESTORED)))
+
+    def solved(self) -> Solution | None:
+        """Return the steadiest settings; None where none keep the limits."""
+        problem, least = self.solution.problem, self.least
+        chosen = 1 + np.argsort(-self.steadiness(self.starts)[1:], kind="stable")[:PROMISING]
+        starts = [self.starts.take([k]) for k in (0, *chosen.tolist())]
+        tried = refine_all(problem, starts, self.steadiness, ROUGHLY, least)
+        reaching = [one for one in tried if one.violation[0] <= 0.0 and one.exit_speed[0] >= least]
+        start = max(reaching, key=lambda one: float(self.steadiness(one)[0]), default=starts[0])
+        found = refine(problem, start, self.steadiness, STEADYING, least=least)
+        settings = settings_at(self.row.scenario, found.lead[0], launcher_of(problem, found))
+        return Solution(problem, found, settings) if settings.feasible else None
 
 
 def _others(problem: Problem, least: float, rng: np.random.Generator) -> Trial:
-    """Return settings with the exit speed `least` [m/s] that nearly keep the limits, from all over the ranges.
+    """Return settings with the exit speed `least` [m/s], from all over the ranges; some may break limits.
 
     Chains are drawn, and one wheel after the other is set so that the projectile leaves at that speed.
     """
@@ -447,13 +500,7 @@ def _others(problem: Problem, least: float, rng: np.random.Generator) -> Trial:
         same = there * offs[0] > 0
         ends = [np.where(same[:, None], middle, ends[0]), np.where(same[:, None], ends[1], middle)]
         offs = [np.where(same, there, offs[0]), np.where(same, offs[1], there)]
-    found = problem.look_at(np.exp(np.where((offs[0] > 0)[:, None], ends[0], ends[1])))
-    return found.take(np.flatnonzero(found.violation <= RESTORED))
-
-
-def _spread(sample: Sample, lead: Floats, asked: float) -> float:
-    """Return the standard deviation of the speed behind the outlet over `asked` [-]."""
-    return float(sample.leaves(sample.throw(lead[None], JUDGED))[0, 1:].std() / asked)
+    return problem.look_at(np.exp(np.where((offs[0] > 0)[:, None], ends[0], ends[1])))
 
 
 SHARES = (0.5, 0.65, 0.8, 0.9, 1.0)

@@ -23,7 +23,7 @@ from stager.optimise.records import Plan
 from stager.optimise.robust import Sample, first_throws
 from stager.physics.chain import throw
 from stager.physics.records import Throw
-from tests.optimise.machines import unsure
+from tests.optimise.machines import scenario, unsure
 from tests.optimise.plain_search import draw_problem
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -96,6 +96,23 @@ def test_steadiest_settings_may_be_far_from_the_coolest(monkeypatch: pytest.Monk
     other = Sample(task, 8, np.random.default_rng(1)).throw(known[None]).exit_speed[0, 1:].std() / asked
     assert found.spread is not None
     assert found.spread < other
+
+
+def test_steadiest_wheels_of_a_catalogue_are_chosen_not_the_coolest(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(robust, "STEADIED_ON", 8)
+    monkeypatch.setattr(robust, "PATTERNS", 12)
+    drawn = draw_problem(np.random.default_rng([9202, 2]), aim=Aim.FASTEST).launcher
+    drawn = replace(drawn, supply=None, feed=replace(drawn.feed, rate=None))
+    own = replace(drawn.template.wheel, name="own")
+    other = replace(own, radius=1.3 * own.radius, inertia=30 * own.inertia, name="other")
+    stage = replace(drawn.template, drive=None, wheel=own, wheel_options=(other,))
+    goal = Goal(aim=Aim.STEADIEST, exit_speed=3.0)
+    task = scenario(replace(drawn, template=stage), goal, stages=2, wheel_speed=32.0)
+    found = plan(_doubtful(task, 0.03), draws=0, certified=False)
+    assert found.catalogue is not None
+    assert [wheel for wheel, _ in found.catalogue.chosen] == ["other", "other"]
+    # With its own wheels, the coolest ones, it scatters by 0.0274 %.
+    assert found.spread == pytest.approx(2.23e-4, rel=0.03)
 
 
 def _doubtful(task: Scenario, share: float) -> Scenario:
