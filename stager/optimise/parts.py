@@ -47,6 +47,8 @@ MOST_PAIRS = 300
 """Exchanges of the parts of two stages above which none is tried."""
 CLEARLY = 1e-4
 """Gain of exit speed for which other parts are chosen [-]."""
+COOLER = 0.99
+"""Slip heat over that of other parts which reach an asked speed too, for which parts are chosen [-]."""
 OWN_GAIN = 1e-3
 """Gain of exit speed for which stages get values of their own [-]."""
 LITTLE = 5e-4
@@ -253,6 +255,7 @@ class _Selection:
         self.offered = list(dict.fromkeys(parts for stage in self.stages for parts in parts_of(stage)))
         self.ranged = bool(ranges_of(self.stages))
         self.bare = settings_at(scenario, np.zeros(0))
+        self.enough = least_speed(scenario)
 
     def run(self, tell: Callable[[float], None]) -> Selected:
         """Return the designs; tell: takes the share that is done [-]."""
@@ -320,9 +323,36 @@ class _Selection:
     def _best(self, rows: Sequence[BestDesign]) -> BestDesign:
         leader = rows[0]
         for row in rows[1:]:
-            if _ahead(row, leader):
+            if self._ahead(row, leader):
                 leader = row
         return leader
+
+    def _ahead(self, one: BestDesign, other: BestDesign) -> bool:
+        """Whether a design is clearly better than another of the same stage count: feasible, faster, or cooler.
+
+        Of two that reach a speed that is asked for, neither counts as faster.
+        """
+        if one.feasible != other.feasible:
+            return one.feasible
+        if not one.feasible:
+            pair = [np.inf if row.solution is None else float(row.solution.trial.violation[0]) for row in (one, other)]
+            return pair[0] < pair[1]
+        speeds = [row.settings.exit_speed for row in (one, other)]
+        heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
+        if self.enough is not None and min(speeds) >= self.enough:
+            return heats[0] < COOLER * heats[1]
+        gain = speeds[0] / max(speeds[1], 1e-12) - 1
+        return gain > CLEARLY or (gain > -CLEARLY and heats[0] < 0.9 * heats[1])
+
+    def _clearly_ahead(self, one: BestDesign, other: BestDesign) -> bool:
+        """Whether a design is better than `other` with configured values: faster, or as fast with much less heat."""
+        if not other.feasible:
+            return True
+        heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
+        most = np.inf if self.enough is None else self.enough
+        speeds = [min(row.settings.exit_speed, most) for row in (one, other)]
+        faster, same = (speeds[0] > speeds[1] * (1 + more * 2 * CLEARLY) for more in (1, -1))
+        return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
     def _cheapest(self, rows: Sequence[BestDesign]) -> BestDesign:
         """Return the first of designs of one stage count, or a cheaper one that is hardly slower."""
@@ -345,9 +375,13 @@ class _Selection:
                 starts += self.clock.attempt(undone, partial(self._grown, before)) or []
             if not starts:
                 break
-            row = self._best(starts)
-            while (better := self.clock.attempt("parts of single stages", partial(self._exchanged, row))) is not None:
+            # Designs as fast to CLEARLY may follow each other in a circle, each cooler or faster than the one before.
+            seen = set[tuple[Parts, ...]]()
+            better: BestDesign | None = self._best(starts)
+            while better is not None and better.parts not in seen:
                 row = better
+                seen.add(row.parts)
+                better = self.clock.attempt("parts of single stages", partial(self._exchanged, row))
             out.append(row)
         return out
 
@@ -405,9 +439,9 @@ class _Selection:
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
             found = improve(problem, start, QUICKLY)
             candidate = BestDesign(row.count, scenario, chosen, found, found.settings)
-            if _ahead(candidate, row):
+            if self._ahead(candidate, row):
                 found = improve(problem, found.trial)
-                return BestDesign(row.count, scenario, chosen, found, found.settings)
+                return self._best([candidate, BestDesign(row.count, scenario, chosen, found, found.settings)])
         return None
 
     def _chosen_values(self, row: BestDesign) -> BestDesign:
@@ -428,7 +462,7 @@ class _Selection:
             if all(self._written_fits(k, left, best.parts[k]) for k in range(row.count)):
                 plain = tuple(self._as_written(k, left, parts) for k, parts in enumerate(best.parts))
                 written = self._improved(row, plain, best.solution.trial if best.solution else trial)
-                if written.feasible and not _clearly_ahead(self.scenario, best, written):
+                if written.feasible and not self._clearly_ahead(best, written):
                     best = written
                     if left == names:
                         break
@@ -515,28 +549,6 @@ def _round(value: float, variable: DesignVariable, stage: Stage, *, upward: bool
 
 def _near(found: Solution, other: Solution) -> bool:
     return found.settings.exit_speed > other.settings.exit_speed * (1 - 0.01) or found.feasible > other.feasible
-
-
-def _ahead(one: BestDesign, other: BestDesign) -> bool:
-    """Whether a design of the same stage count is clearly better: feasible, faster, or as fast with less slip heat."""
-    if one.feasible != other.feasible:
-        return one.feasible
-    if not one.feasible:
-        pair = [np.inf if row.solution is None else float(row.solution.trial.violation[0]) for row in (one, other)]
-        return pair[0] < pair[1]
-    gain = one.settings.exit_speed / max(other.settings.exit_speed, 1e-12) - 1
-    heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
-    return gain > CLEARLY or (gain > -CLEARLY and heats[0] < 0.9 * heats[1])
-
-
-def _clearly_ahead(scenario: Scenario, one: BestDesign, other: BestDesign) -> bool:
-    """Whether a design is better than `other` with configured values: faster, or as fast with much less slip heat."""
-    if not other.feasible:
-        return True
-    heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
-    faster = one.settings.exit_speed > other.settings.exit_speed * (1 + 2 * CLEARLY)
-    same = one.settings.exit_speed > other.settings.exit_speed * (1 - 2 * CLEARLY)
-    return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
 
 def choose(scenario: Scenario, rows: Sequence[BestDesign]) -> BestDesign | None:
