@@ -272,7 +272,7 @@ class _Selection:
             return Selected(rows)
         common = list(rows)
         if len(choices) > 1:
-            rows = self._exchange(rows)
+            rows = self._exchange(rows, whole)
             rows = [self._cheapest([row, *(found[row.count] for _, found in whole if len(found) > row.count)])
                     for row in rows]  # fmt: skip
         if self.ranged:
@@ -363,7 +363,9 @@ class _Selection:
         near = [row for row in rows if row.feasible == leader.feasible and row.settings.exit_speed >= least]
         return min(near, key=lambda row: row.dearer(leader), default=leader) if leader.feasible else leader
 
-    def _exchange(self, rows: list[BestDesign]) -> list[BestDesign]:
+    def _exchange(
+        self, rows: list[BestDesign], whole: Sequence[tuple[Parts, list[BestDesign]]]
+    ) -> list[BestDesign]:  # fmt: skip
         """Return the designs with parts of their own for single stages, where that is better."""
         out = rows[:1]
         limit = max(self.scenario.limit_values.stages, len(rows) - 1)
@@ -373,6 +375,10 @@ class _Selection:
             undone = "parts of single stages" if starts else f"{count} and more stages"
             if before.solution is not None or count == 1:
                 starts += self.clock.attempt(undone, partial(self._grown, before)) or []
+            # The best parts with one stage less may leave no room for another, where others do.
+            others = [found[count - 1] for _, found in whole if len(found) >= count] if not starts else []
+            for one in sorted(others, key=lambda one: -one.settings.exit_speed):
+                starts = starts or self.clock.attempt(undone, partial(self._grown, one)) or []
             if not starts:
                 break
             # Designs as fast to CLEARLY may follow each other in a circle, each cooler or faster than the one before.

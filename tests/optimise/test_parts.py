@@ -221,3 +221,16 @@ def test_wheels_for_an_asked_speed_are_the_coolest_of_those_that_reach_it(
     alike = [rows[2].settings.throw.stages.slip_heat.sum() for _, rows in found.options]
     assert found.rows[2].settings.exit_speed >= asked * (1 - 6e-4)
     assert found.rows[2].settings.throw.stages.slip_heat.sum() <= 1.01 * min(alike)
+
+
+def test_best_parts_of_one_stage_do_not_forbid_others_that_leave_room_for_two() -> None:
+    # The best wheel is too dear for two stages, of the others one is too long for two and one too dear.
+    best = Wheel(radius=0.04, inertia=4e-3, name="best", cost=9.0)
+    long = Wheel(radius=0.06, inertia=5e-5, name="long", cost=0.5)
+    dear = Wheel(radius=0.025, inertia=1e-5, name="dear", cost=5.0)
+    machine = launcher(SEED, stage(wheel=best, wheel_options=(long, dear), cost=28.0))
+    rows = _selected(scenario(machine, stages=2, length=0.2, cost=32.0, wheel_speed=20.0)).rows
+    assert [one.wheel for one in rows[1].parts] == [0]
+    assert len(rows) == 3
+    assert rows[2].feasible
+    assert sorted(one.wheel for one in rows[2].parts) == [1, 2]
