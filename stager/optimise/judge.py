@@ -22,7 +22,7 @@ from stager.physics.grip_limit import FINE, STANDARD, Coupled, Refinement, Trans
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
-"""Integration of throws that answers rest on."""
+"""Integration of throws near the answer of a search, and of samples."""
 SOUGHT = Options(tolerance=1e-5)
 """Integration of throws while a search is far from its answer: exit speeds are accurate to about 3e-6 [-]."""
 TIE = 2e-4
@@ -61,11 +61,11 @@ def settings_at(scenario: Scenario, lead: Floats, launcher: Launcher | None = No
     """
     machine, limit_values, spin = launcher or scenario.launcher, scenario.limit_values, scenario.goal.spin or 0.0
     lead = np.asarray(lead, dtype=np.float64)
-    done = throw(machine, *sides(way_of(machine, limit_values, spin), machine, lead, JUDGED), options=JUDGED)
+    # Integrated as by `check`, which is to find every limit kept that is kept here.
+    done = throw(machine, *sides(way_of(machine, limit_values, spin), machine, lead, JUDGED))
     point = OperatingPoint(
-        launcher=machine, limit_values=limit_values, throw=done, options=JUDGED,
-        grip_limit=grip_limits(machine, limit_values, done),
-    )  # fmt: skip
+        launcher=machine, limit_values=limit_values, throw=done, grip_limit=grip_limits(machine, limit_values, done)
+    )
     return Settings(
         wheel_speed=done.stages.wheel_speed_a if spin else lead,
         wheel_speed_b=done.stages.wheel_speed_b if spin else None,
@@ -212,13 +212,9 @@ def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Float
     parts = []
     for start in range(0, len(wheel_speed), CHUNK):
         rows = slice(start, start + CHUNK)
-        done = throw(
-            launcher, wheel_speed[rows], None if wheel_speed_b is None else wheel_speed_b[rows], options=JUDGED
-        )
+        done = throw(launcher, wheel_speed[rows], None if wheel_speed_b is None else wheel_speed_b[rows])
         grips = _grips_in_rows(launcher, limit_values, done) if limit_values.grip_margin else None
-        point = OperatingPoint(
-            launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips, options=JUDGED
-        )
+        point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips)
         results, shape = {one.name: one for one in verdicts(point)}, done.exit_speed.shape
         missing = _missing(point)
         names = np.array(list(results))

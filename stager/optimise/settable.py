@@ -8,6 +8,7 @@ that does not show true speeds are rounded likewise.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from stager.constraints import LIMITS, OperatingPoint, slacks
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
-from stager.optimise.judge import JUDGED, grip_limits
+from stager.optimise.judge import grip_limits, judge_settings
 from stager.optimise.records import Settings, ShownSpeeds
 from stager.physics.chain import throw
 from stager.physics.flight import indicated_wheel_speed
@@ -25,7 +26,9 @@ from stager.physics.mechanics import turns_per_minute
 SPEED_STEP = 0.01
 """Last digit of a shown wheel speed [m/s]."""
 TRIES = 12
-"""Greatest number of roundings that are evaluated."""
+"""Greatest number of roundings that are evaluated, each slower than the one before."""
+AROUND, FEW = 5, 2
+"""Digits by which wheels of up to so many stages are faster or slower where slower ones break limits; of more, 1."""
 
 
 def as_shown(scenario: Scenario, settings: Settings) -> Settings:
@@ -53,16 +56,33 @@ def _rounded(scenario: Scenario, settings: Settings, step: Floats) -> Floats:
         if not late.any():
             return np.asarray(steps * step)
         steps = np.floor(exact + 1e-9) if turn == 0 else np.maximum(steps - late, 0.0)
+    if settings.feasible:
+        nearest = _near(scenario, settings, nearest, step)
     return np.asarray(nearest * step)
+
+
+def _near(scenario: Scenario, settings: Settings, nearest: Floats, step: Floats) -> Floats:
+    """Return the steps of the fastest speeds near the `nearest` that keep every limit; `nearest` where none do.
+
+    A limit on the acceleration of a rod in two stages may be broken by a first wheel that is slower.
+    """
+    count = settings.count
+    digits = np.arange(-AROUND, AROUND + 1) if count <= FEW else np.arange(-1, 2)
+    moves = np.array(list(product(digits, repeat=count)))
+    steps = np.maximum(nearest[None] + moves[:, None, :], 0.0)
+    split = None if settings.wheel_speed_b is None else steps[:, 1] * step
+    judged = judge_settings(replace(scenario, launcher=settings.design.launcher), steps[:, 0] * step, split)
+    speed = np.where((judged.slack >= -ROUNDING) & ~judged.jammed, judged.exit_speed, 0.0)
+    return np.asarray(steps[int(np.argmax(speed))] if speed.any() else nearest)
 
 
 def _breaking(scenario: Scenario, settings: Settings, speeds: Floats, kept: set[str]) -> NDArray[np.bool_]:
     """Return which stages break a limit of those named `kept`, (stages,): all where it is one of all together."""
     launcher, limit_values = settings.design.launcher, scenario.limit_values
     split = None if settings.wheel_speed_b is None else speeds[1]
-    done = throw(launcher, speeds[0], split, options=JUDGED)
+    done = throw(launcher, speeds[0], split)
     grips = grip_limits(launcher, limit_values, done) if limit_values.grip_margin else None
-    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, options=JUDGED, grip_limit=grips)
+    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips)
     late = np.full(settings.count, bool(done.jammed))
     for limit in LIMITS:
         if limit.name in kept and not late.all() and (found := slacks(limit, point)) is not None:

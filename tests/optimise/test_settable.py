@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import stager
+from stager.optimise.planner import plan
 from stager.report.limits import room_text, rows
 from tests.optimise.builds import CONFIGS, SHIPPED
 
@@ -17,6 +18,8 @@ CASES = [(name, {}) for name in SHIPPED] + [
     ("seed_ball", {"goal.spin": "20 rev/s", "limits.stages": 1}),
     ("table_tennis", {"limits.grip_margin": 0.03, "limits.stages": 3}),
     ("seed_ball", {"measuring.wheel_speed": 0.83, "limits.stages": 3}),
+    # Slower wheels alone keep the limit on energy, but not that on acceleration.
+    ("streamer", {"limits.acceleration": "1096 m/s^2"}),
 ]
 
 
@@ -35,6 +38,17 @@ def test_shown_wheel_speeds_break_no_limit_that_the_plan_keeps(name: str, change
         again = one.check(*typed)
         assert [one.name for one in again.verdicts if one.name in kept and not one.satisfied] == []
     np.testing.assert_allclose(best.shown.wheel_speed[0], best.wheel_speed, atol=0.05)
+
+
+@pytest.mark.parametrize("acceleration", [3662, 4167])
+def test_check_finds_every_limit_kept_at_the_speeds_of_a_plan(acceleration: float) -> None:
+    # Peaks of acceleration depend on where the integrator looks.
+    changes = {"limits.stages": 1, "limits.acceleration": f"{acceleration} m/s^2"}
+    one = stager.load(CONFIGS / "foam_disc.toml", changes)
+    best = plan(one.scenario, draws=0, certified=False).best
+    assert best is not None
+    assert best.feasible
+    assert [one.name for one in one.check(*best.wheel_speed).verdicts if not one.satisfied] == []
 
 
 @pytest.mark.parametrize("share", [1e-2, 1e-4, 2e-6])
