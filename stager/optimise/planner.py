@@ -173,7 +173,8 @@ class _Planning:
         if best is None or (self.scenario.goal.asked is None and leader is not None and not leader.count):
             speed = None if proof is None else proof.speed
             proven = (proof is None or not proof.evidence) and not self.clock.open
-            missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
+            drawn = margin_draws(self.scenario) if self.draws else None
+            missed = explain(rows, self.reserve, speed, self.clock, proven=proven, drawn=drawn)
             if missed.nearest is not None:
                 missed = replace(missed, nearest=as_shown(self.scenario, missed.nearest))
         verdict = advice.sentence

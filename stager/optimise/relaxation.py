@@ -11,7 +11,7 @@ many (Junker, QUICKXPLAIN; abstract read). Fewer limits allow no less, so what i
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import partial
 from itertools import chain
 
@@ -31,13 +31,15 @@ from stager.constraints import (
 )
 from stager.model.arrays import Floats, rounded
 from stager.model.launcher import Scenario
-from stager.model.requirements import Aim, Goal
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.optimise.clock import Clock
+from stager.optimise.draws import Draws
 from stager.optimise.judge import REACHED, least_speed, settings_at
 from stager.optimise.judge import active as active_of
 from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
-from stager.optimise.problem import FastestTables, Problem, Trial
+from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
+from stager.optimise.robust import margin_of
 from stager.optimise.search import (
     CLOSE,
     QUICKLY,
@@ -174,6 +176,9 @@ CLEAR = 1e-4
 """Slack that a design must have beyond the reserve to keep a limit beyond doubt [-]."""
 DIGITS = 4
 """Digits of a needed limit value."""
+RESERVED = 1e-3
+"""Greater reserve of a design with looser limits for which needed values are found anew [-]."""
+VALUES = {one.name for one in fields(LimitValues)}
 CONFLICTS = "which limits are in conflict"
 REMEDIES = "what would make it fit"
 """Work that a stopped search leaves undone."""
@@ -182,7 +187,8 @@ OUT_OF_REACH = " Without these limits and with six more stages none was found ei
 
 
 def explain(
-    rows: Sequence[BestDesign], margins: Mapping[str, float], bound: float | None, clock: Clock, *, proven: bool = True
+    rows: Sequence[BestDesign], margins: Mapping[str, float], bound: float | None, clock: Clock, *,
+    proven: bool = True, drawn: Draws | None = None,
 ) -> Missed:  # fmt: skip
     """Return why no design fits, and which looser limits would help.
 
@@ -197,6 +203,8 @@ def explain(
     clock : Clock
     proven : bool
         Whether the bound is proven.
+    drawn : Draws, optional
+        Builds that are to keep the hard limits under the needed values too.
     """
     scenario, goal, fed = rows[0].scenario, rows[0].scenario.goal, rows[0].settings
     fits = [row for row in rows if row.feasible]
@@ -217,6 +225,14 @@ def explain(
     if reach is not None:
         names = clock.attempt(CONFLICTS, reach.conflict) or ()
         relaxations = reach.relaxations(names) if names else ()
+        needed = clock.attempt(REMEDIES, partial(reach.reserve, drawn)) if drawn is not None else None
+        if needed and any(more > margins.get(name, 0.0) + RESERVED for name, more in needed.items()):
+            # The design that the looser limits allow needs more reserve than the nearest one does.
+            held = {**margins, **{name: max(more, margins.get(name, 0.0)) for name, more in needed.items()}}
+            again = clock.attempt(REMEDIES, partial(_reaching, rows, nearest, speeds, held, clock))
+            wider = None if again is None else clock.attempt(REMEDIES, again.conflict)
+            if again is not None and wider:
+                names, relaxations = wider, again.relaxations(wider)
         more = OUT_OF_REACH if clock.attempt(CONFLICTS, reach.reachable) is False else ""
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
@@ -293,6 +309,8 @@ class _Reach:
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
         self.found = [] if known is None else [known.trial]
         self._corrections = {} if known is None else {known.problem.count: known.problem.grip_correction}
+        self.remedied: tuple[dict[str, float], Trial, Problem] | None = None
+        """Limit values that are told, and the design that they allow."""
         self._sufficient: list[frozenset[str]] = []
         # The plan has found that the speed is out of reach within all limits.
         self._insufficient: list[frozenset[str]] = [frozenset()]
@@ -475,7 +493,7 @@ class _Reach:
 
         None where one of them is no limit any more.
         """
-        _, _, problem = self.best(margins)
+        _, trial, problem = self.best(margins)
         out = {}
         count = self.count if problem is None else problem.count
         geometry = {one.name: one for one in self._geometry(count)}
@@ -488,7 +506,19 @@ class _Reach:
                 sign, reserve = 1.0 if name in FLOORS else -1.0, self.margins.get(name, 0.0)
                 share = (1.0 + sign * margin) / (1.0 + sign * reserve)
                 out[name] = _outward(name, ORIGINS[name] + share * (bound - ORIGINS[name]))
+        if self.remedied is None and trial is not None and problem is not None:
+            self.remedied = out, trial, problem
         return out if all(value < ENDS[name] for name, value in out.items()) else None
+
+    def reserve(self, drawn: Draws) -> Mapping[str, float]:
+        """Return the reserve of hard limits at the design that all told values together allow, by drawn builds."""
+        if self.remedied is None or self.scenario.launcher.template != self.nearest.design.launcher.template:
+            return NO_MARGINS
+        values, trial, problem = self.remedied
+        own = {name: values[name] for name in values if name in VALUES and name not in BUILT}
+        loose = replace(self.scenario, limit_values=replace(self.scenario.limit_values, **own))  # type: ignore[arg-type]
+        settings = settings_at(loose, trial.lead[0], launcher_of(problem, trial))
+        return margin_of(loose, drawn, settings, self.margins).reserve
 
     def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:
         """Return the least factor on the named limits that reaches the speed; None: none does."""

@@ -93,3 +93,19 @@ def unsure() -> Scenario:
 
     task = scenario(FOAM, Goal(aim=Aim.FASTEST, worthwhile=0.25), wheel_speed=45.0)
     return replace(task, uncertain=tuple(uncertain), realise=realise)
+
+
+def doubtful(task: Scenario, share: float) -> Scenario:
+    """Return a scenario whose projectile, feed and contact vary by a standard uncertainty of `share` [-] each."""
+    machine, keys = task.launcher, ("mass", "feed", "stiffness")
+
+    def realise(values: Mapping[str, Number]) -> Launcher:
+        projectile, feed, contact = machine.projectile, machine.feed, machine.contact
+        return replace(
+            machine, projectile=replace(projectile, mass=projectile.mass * values["mass"]),
+            feed=replace(feed, speed=feed.speed * values["feed"]),
+            contact=replace(contact, stiffness=contact.stiffness * values["stiffness"]),
+        )  # fmt: skip
+
+    uncertain = tuple(Uncertain(key=key, value=1.0, standard_uncertainty=share, low=0.5) for key in keys)
+    return replace(task, values=dict.fromkeys(keys, 1.0), uncertain=uncertain, realise=realise)

@@ -24,7 +24,7 @@ from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
 from stager.optimise.relaxation import OUT_OF_REACH, _hopeless, _outward, _Reach, explain, one_more
-from tests.optimise.machines import HEAVY, SEED, launcher, scenario, stage
+from tests.optimise.machines import HEAVY, SEED, doubtful, launcher, scenario, stage
 from tests.optimise.solved import best_of, solved, with_limits, without
 
 
@@ -247,3 +247,16 @@ def test_share_of_loss_that_would_do_is_a_limit_still() -> None:
     missed = _missed(scenario(weak, Goal(aim=Aim.REACH, exit_speed=8.0), stages=1, settled_loss=0.02))
     assert missed.conflict == ("settled_loss",)
     assert [(one.needed, one.together) for one in missed.relaxations] == [(None, None)]
+
+
+def test_needed_value_is_enough_for_other_builds_too_where_no_stage_fits() -> None:
+    # There is no design yet whose reserve could be taken.
+    task = doubtful(scenario(HEAVY, Goal(aim=Aim.REACH, exit_speed=5.0), stages=1, acceleration=300.0), 0.05)
+    missed = plan(task, draws=4, certified=False).missed
+    assert missed is not None
+    needed = {one.name: one.needed for one in missed.relaxations}
+    assert list(needed) == ["acceleration"]
+    looser = replace(task, limit_values=replace(task.limit_values, acceleration=needed["acceleration"]))
+    best = plan(looser, draws=4, certified=False).best
+    assert best is not None
+    assert best.feasible

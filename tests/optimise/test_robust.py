@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
@@ -13,8 +12,7 @@ import numpy as np
 import pytest
 
 from stager.config import load
-from stager.model.arrays import Number
-from stager.model.launcher import Launcher, Scenario, Uncertain
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise import clock, robust
 from stager.optimise.judge import judge_settings, settings_at
@@ -23,7 +21,7 @@ from stager.optimise.records import Plan
 from stager.optimise.robust import Sample, first_throws
 from stager.physics.chain import throw
 from stager.physics.records import Throw
-from tests.optimise.machines import scenario, unsure
+from tests.optimise.machines import doubtful, scenario, unsure
 from tests.optimise.plain_search import draw_problem
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -88,7 +86,7 @@ def test_steadiest_settings_may_be_far_from_the_coolest(monkeypatch: pytest.Monk
     # Beside idlers a fast first wheel and a last one that brakes scatter a fifth of what grips from the start does.
     monkeypatch.setattr(robust, "STEADIED_ON", 8)
     drawn, asked, known = draw_problem(np.random.default_rng([9200, 1]), aim=Aim.FASTEST), 3.045, np.array([6.77, 5.92])
-    task = _doubtful(replace(drawn, limit_values=replace(drawn.limit_values, stages=2)), 0.03)
+    task = doubtful(replace(drawn, limit_values=replace(drawn.limit_values, stages=2)), 0.03)
     task = replace(task, goal=Goal(aim=Aim.STEADIEST, exit_speed=asked))
     found = plan(task, draws=0, certified=False)
     assert judge_settings(task, known[None]).slack[0] >= -1e-6
@@ -108,27 +106,11 @@ def test_steadiest_wheels_of_a_catalogue_are_chosen_not_the_coolest(monkeypatch:
     stage = replace(drawn.template, drive=None, wheel=own, wheel_options=(other,))
     goal = Goal(aim=Aim.STEADIEST, exit_speed=3.0)
     task = scenario(replace(drawn, template=stage), goal, stages=2, wheel_speed=32.0)
-    found = plan(_doubtful(task, 0.03), draws=0, certified=False)
+    found = plan(doubtful(task, 0.03), draws=0, certified=False)
     assert found.catalogue is not None
     assert [wheel for wheel, _ in found.catalogue.chosen] == ["other", "other"]
     # With its own wheels, the coolest ones, it scatters by 0.0274 %.
     assert found.spread == pytest.approx(2.23e-4, rel=0.03)
-
-
-def _doubtful(task: Scenario, share: float) -> Scenario:
-    """Return a scenario whose projectile, feed and contact vary by a standard uncertainty of `share` [-] each."""
-    machine, keys = task.launcher, ("mass", "feed", "stiffness")
-
-    def realise(values: Mapping[str, Number]) -> Launcher:
-        projectile, feed, contact = machine.projectile, machine.feed, machine.contact
-        return replace(
-            machine, projectile=replace(projectile, mass=projectile.mass * values["mass"]),
-            feed=replace(feed, speed=feed.speed * values["feed"]),
-            contact=replace(contact, stiffness=contact.stiffness * values["stiffness"]),
-        )  # fmt: skip
-
-    uncertain = tuple(Uncertain(key=key, value=1.0, standard_uncertainty=share, low=0.5) for key in keys)
-    return replace(task, values=dict.fromkeys(keys, 1.0), uncertain=uncertain, realise=realise)
 
 
 @pytest.mark.parametrize("looks", [120, 250])
