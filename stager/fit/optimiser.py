@@ -297,9 +297,9 @@ def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator, *, j
         return start[None]
     tried = rng.normal(size=(RANDOM_STARTS, start.size))
     value = -problem.objective(tried)
-    best = [float(value.max())]
+    best, own = [float(value.max())], rng.spawn(1)[0]
     while jamming and len(best) <= GENERATIONS and (len(best) <= PATIENCE or best[-1] > best[-1 - PATIENCE] + ENOUGH):
-        fresh = offspring(tried, value, rng)
+        fresh = offspring(tried, value, own)
         found = -problem.objective(fresh)
         better = found > value
         tried, value = np.where(better[:, None], fresh, tried), np.where(better, found, value)
