@@ -27,8 +27,8 @@ SPEED_STEP = 0.01
 """Last digit of a shown wheel speed [m/s]."""
 TRIES = 12
 """Greatest number of roundings that are evaluated, each slower than the one before."""
-AROUND, FEW = 5, 2
-"""Digits by which wheels of up to so many stages are faster or slower where slower ones break limits; of more, 1."""
+AROUND, FEW, MANY = 5, 2, 6
+"""Digits by which wheels of up to FEW stages are faster or slower where slower ones break limits; of up to MANY, 1."""
 
 
 def as_shown(scenario: Scenario, settings: Settings) -> Settings:
@@ -67,6 +67,8 @@ def _near(scenario: Scenario, settings: Settings, nearest: Floats, step: Floats)
     A limit on the acceleration of a rod in two stages may be broken by a first wheel that is slower.
     """
     count = settings.count
+    if count > MANY:
+        return nearest
     digits = np.arange(-AROUND, AROUND + 1) if count <= FEW else np.arange(-1, 2)
     moves = np.array(list(product(digits, repeat=count)))
     steps = np.maximum(nearest[None] + moves[:, None, :], 0.0)
