@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -44,6 +44,12 @@ def test_coefficient_matches_the_formula_and_slope_its_derivative(law: FrictionL
     near = [abs(slip - knot) < 3 * step for knot in getattr(law, "slip", ())]
     if not any(near):
         assert float(slope[0]) == pytest.approx((formula(slip + step) - formula(slip - step)) / (2 * step), abs=1e-5)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: f"{law.name}")
+def test_laws_with_equal_values_are_equal(law: Law) -> None:
+    assert replace(law) == law
+    assert law.scaled(2.0) != law
 
 
 class UnregisteredLaw:

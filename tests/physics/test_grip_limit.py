@@ -91,5 +91,10 @@ def test_tyre_growth_hardly_moves_the_grip_limit(friction: float) -> None:
 
 def test_grip_limit_is_nan_if_the_range_ends_in_full_grip() -> None:
     machine = launcher(law=Constant(0.9), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5, feed=FEED)
-    found = grip_limit(machine, 0, np.array([FEED]), np.zeros(1), np.array([4.0]))
-    assert np.isnan(found.wheel_speed[0])
+    top = np.array([4.0])
+    for margin in (0.0, 0.05):
+        found = grip_limit(machine, 0, np.array([FEED]), np.zeros(1), top, margin=margin)
+        assert np.isnan(found.wheel_speed[0])
+        # The greatest exit speed within the range is that at its end, also where a margin asks what is beyond.
+        assert found.peak_speed == top
+        assert found.peak_exit == pytest.approx(transit(machine, 0, FEED, top).exit_speed, rel=1e-4)

@@ -21,6 +21,7 @@ from stager.physics.flight import (
     Release,
     fall_line,
     farthest,
+    glide_range,
     inertia_ratio,
     land,
     spin_parameter,
@@ -106,6 +107,7 @@ def test_danger_range_of_ball_and_disc() -> None:
     assert ball.drag is not None
     assert ball.drag < ball.vacuum == flat.vacuum
     assert flat.drag is None
+    assert flat.glide == glide_range(20.0, PUCK, 1.5)
     assert "farther" in flat.caution
 
 
