@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.stage import Supply
-from stager.physics.motor import build_drivetrain, hold, loaded_voltage, peak_draw, steady_speeds
+from stager.physics.motor import build_drivetrain, hold, loaded_voltage, peak_draw, recovery_draw, steady_speeds
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TRAIN = build_drivetrain(launcher(), 3)
@@ -81,6 +81,21 @@ def test_bus_voltage_and_currents_satisfy_ohms_law(throttle: list[float], speed:
     assert volts == pytest.approx(14.8 - 0.03 * (TRAIN.count * power).sum() / volts, abs=1e-9)
     asked = (np.array(throttle) * volts - TRAIN.pull * np.array(speed)) / 0.06
     assert current == pytest.approx(np.clip(asked, 0, 30.0), abs=1e-6)
+
+
+@given(st.lists(st.sampled_from([0.8, 1.0, 1.05]), min_size=3, max_size=3), st.booleans())
+def test_governors_give_all_below_the_set_speed_and_nothing_above(share: list[float], governed: bool) -> None:
+    train = build_drivetrain(launcher(drive=replace(DRIVE, governed=governed)), 3)
+    assert train is not None
+    there = hold(train, TARGET, SUPPLY)
+    current, volts = recovery_draw(train, there, share * TARGET, SUPPLY)
+    throttle = there.throttle
+    if governed:
+        throttle = np.select([np.less(share, 1.0), np.greater(share, 1.0)], [1.0, 0.0], throttle)
+    emf = train.pull * share * TARGET
+    assert current == pytest.approx(np.clip((throttle * volts - emf) / 0.06, 0, 30.0), abs=1e-6)
+    power = (train.count * current * (emf + 0.06 * current)).sum()
+    assert volts == pytest.approx(14.8 - 0.03 * power / volts, abs=1e-9)
 
 
 def test_currents_at_held_speeds_match_hold() -> None:

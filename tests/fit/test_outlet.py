@@ -15,9 +15,8 @@ from stager.fit.prediction import observations
 from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.model.launcher import Measuring, Outlet, Scenario
-from stager.model.projectile import DISC, Projectile
 from stager.physics.chain import throw
-from stager.physics.flight import indicated_speed, last_wheel_speed, outlet_speed
+from stager.physics.flight import indicated_speed, outlet_speed
 from tests.recovery.bench import table
 
 SPEEDS = np.repeat(np.linspace(6.0, 20.0, 8), 2)[:, None]
@@ -131,14 +130,6 @@ def test_speeds_at_the_outlet_are_corrected_to_the_last_wheel_and_jams_stay_jams
     found = observations(given, replace(table(SPEEDS, left), at_outlet=True), 0)
     assert found.last_wheel[0] == 0.0
     np.testing.assert_allclose(found.last_wheel[1:], exact[1:], rtol=1e-6)
-
-
-def test_chronograph_at_the_outlet_shows_speeds_of_any_projectile(given: Scenario) -> None:
-    # Only the air before a distant one needs the frontal area, and with it the thickness of a disc.
-    disc = Projectile(shape=DISC, mass=0.02, diameter=0.05)
-    launcher = replace(given.launcher, projectile=disc, outlet=None, measuring=Measuring(exit_speed=1.25))
-    assert indicated_speed(launcher, 10.0) == pytest.approx(8.0)
-    assert last_wheel_speed(launcher, np.array([8.0])) == pytest.approx(10.0)
 
 
 def test_radius_and_tachometer_factor_are_reported_as_confounded(given: Scenario) -> None:

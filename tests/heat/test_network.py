@@ -50,6 +50,7 @@ def test_single_node_warms_with_its_time_constant() -> None:
 def test_temperature_approaches_the_steady_state() -> None:
     winding, case = steady(NETWORK, LOSS)
     assert after(NETWORK, LOSS, 1e5) == pytest.approx(winding, rel=1e-9)
+    assert np.isinf(time_to(NETWORK, LOSS, winding))
     # All heat leaves through the case.
     warm = 1.5 + 8.0 * (1 + 3.93e-3 * (winding - 293.15))
     assert case - 293.15 == pytest.approx(warm * 4.0)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL
-from stager.physics.barrel import overlapping
+from stager.physics.barrel import free_runs, overlapping, pitch
 from stager.physics.chain import onward, throw, transit
 from stager.physics.contact import run
 from stager.physics.contact.run import pack, part
@@ -93,6 +93,14 @@ def test_hardware_arrays_broadcast_against_speeds() -> None:
     assert done.exit_speed == pytest.approx(np.array([float(one.exit_speed) for one in each]), rel=1e-12)
 
 
+@pytest.mark.parametrize("which", ["wheel_speed_b", "held_speed", "held_speed_b"])
+def test_settings_of_all_wheels_broadcast(which: str) -> None:
+    machine, speed, many = driven(layout=PAIR), np.array([12.0, 14.0]), np.array([[9.0, 11.0], [10.0, 14.0]])
+    done = throw(machine, speed, **{"wheel_speed_b": speed, which: many})
+    each = [throw(machine, speed, **{"wheel_speed_b": speed, which: one}) for one in many]
+    assert done.exit_speed.tolist() == [float(one.exit_speed) for one in each]
+
+
 def test_chain_equals_successive_transits() -> None:
     machine = launcher(layout=RAIL, inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     chain = throw(machine, np.array([8.0, 14.0]))
@@ -121,6 +129,17 @@ def test_one_stage_more_gives_the_whole_throw(data: st.DataObject) -> None:
     for field in fields(whole.stages):
         values, others = getattr(done.stages, field.name), getattr(whole.stages, field.name)
         assert values == pytest.approx(others, rel=1e-5, abs=1e-8), field.name
+
+
+@settings(max_examples=4, phases=[Phase.generate])
+@given(batch=batches(*CASES["rods"]))
+def test_free_runs_between_stages_in_reverse_order_are_those_between_stages(batch: Batch) -> None:
+    machine, count, speed = batch.launcher, len(batch.form.layouts), np.full(1, 12.0)
+    pitches = [pitch(machine, k) for k in range(count - 1)]
+    ways = zip(machine.stages[::-1], [*pitches[::-1], None], strict=True)
+    turned = replace(machine, stages=tuple(replace(stage, pitch=way) for stage, way in ways))
+    for way, other in zip(free_runs(machine, count, speed), free_runs(turned, count, speed)[::-1], strict=True):
+        assert way == pytest.approx(other)
 
 
 @settings(max_examples=12, phases=[Phase.generate])

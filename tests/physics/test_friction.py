@@ -6,7 +6,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stager.model.arrays import Floats
@@ -50,6 +50,18 @@ def test_coefficient_matches_the_formula_and_slope_its_derivative(law: FrictionL
 def test_laws_with_equal_values_are_equal(law: Law) -> None:
     assert replace(law) == law
     assert law.scaled(2.0) != law
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: f"{law.name}")
+@settings(max_examples=30)
+@given(slip=st.floats(0.0, 20.0))
+def test_scaled_law_gives_multiples_of_coefficient_and_slope(law: Law, slip: float) -> None:
+    found, twice = law.coefficient(np.array([slip])), law.scaled(2.0)
+    for value, one in zip(twice.coefficient(np.array([slip])), found, strict=True):
+        assert value == pytest.approx(2 * one)
+    # Kernels take the formula and its values.
+    for number, one in zip(twice.formulas[twice.formula](slip, twice.values()), found, strict=True):
+        assert number == pytest.approx(2 * one[0])
 
 
 class UnregisteredLaw:

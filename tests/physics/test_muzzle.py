@@ -12,6 +12,7 @@ from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Measuring, Outlet
+from stager.model.projectile import BALL, DISC, Shape
 from stager.physics.air import SEA_LEVEL, sphere_coefficient
 from stager.physics.barrel import length
 from stager.physics.flight import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
@@ -61,9 +62,12 @@ def test_last_wheel_speed_inverts_indicated_speed(speed: float, factor: float, d
     assert float(last_wheel_speed(found, seen)) == pytest.approx(speed, rel=2e-3)
 
 
-def test_chronograph_factor_divides_the_indicated_speed() -> None:
-    found = _launcher(measuring=Measuring(exit_speed=1.05))
+@pytest.mark.parametrize("shape", [BALL, DISC], ids=["ball", "disc"])
+def test_chronograph_factor_divides_the_indicated_speed(shape: Shape) -> None:
+    # Only air before a distant chronograph takes the frontal area, and with it the thickness of a disc.
+    found = replace(launcher(shape=shape), measuring=Measuring(exit_speed=1.05))
     assert float(indicated_speed(found, np.array(21.0))) == pytest.approx(20.0)
+    assert float(last_wheel_speed(found, np.array(20.0))) == pytest.approx(21.0)
 
 
 def test_projectile_stopped_in_the_outlet_indicates_zero() -> None:
