@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
 from stager.model.stage import Supply
-from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, peak_draw
+from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, peak_draw, steady_speeds
 from stager.physics.rate import sequence, settled
 from stager.physics.transient import (
     NEAR,
@@ -106,6 +106,15 @@ def test_governed_wheel_reaches_and_holds_its_set_speed() -> None:
     there = hold(wheels, TARGET, SUPPLY)
     end, _ = transient(wheels, there, SUPPLY, 0.7 * TARGET, np.array([0.5, 5.0, 50.0]))
     assert end == pytest.approx(np.broadcast_to(TARGET, (3, 3)), rel=1e-12)
+
+
+@pytest.mark.parametrize("governed", [False, True])
+def test_wheels_that_cannot_be_held_end_at_the_speeds_of_full_throttle(governed: bool) -> None:
+    wheels = train(governed)
+    there = hold(wheels, 20.0 * TARGET, SUPPLY)
+    assert (there.throttle > 1.0).all()
+    end, _ = transient(wheels, there, SUPPLY, TARGET, 100.0)
+    assert end == pytest.approx(steady_speeds(wheels, np.ones(3), SUPPLY), rel=1e-6)
 
 
 def test_governor_above_set_speed_draws_no_charge() -> None:

@@ -13,6 +13,7 @@ from tests.optimise.machines import GUIDED, HEAVY, scenario
 def test_swept_stage_is_entered_as_in_the_whole_chain(machine: object) -> None:
     task = scenario(machine, stages=2, wheel_speed=40.0)  # type: ignore[arg-type]
     found = sweep(task, 1, [(12.0, 12.0)])
+    assert not found.coupled
     place = len(found.wheel_speed) // 2
     wheel = found.wheel_speed[place]
     whole = throw(task.launcher, [12.0, wheel])  # type: ignore[arg-type]
