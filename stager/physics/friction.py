@@ -264,7 +264,7 @@ class Tabulated(Law):
     def __post_init__(self) -> None:
         from scipy.interpolate import PchipInterpolator
 
-        curve = PchipInterpolator(self.slip, self.friction, extrapolate=False)
+        curve = PchipInterpolator(self.slip, self.friction)
         object.__setattr__(self, "_curve", curve)
         object.__setattr__(self, "_slope", curve.derivative())
 
