@@ -15,7 +15,8 @@ from stager.model.requirements import Aim, Goal
 from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.pareto import trades
-from stager.optimise.parts import catalogue_of, choose, select, with_parts
+from stager.optimise.parts import _Selection, catalogue_of, choose, select, with_parts
+from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Catalogue, Parts, Settings
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 from tests.optimise.solved import best_of
@@ -139,6 +140,12 @@ def test_configured_crush_is_kept_if_another_saves_no_stage() -> None:
     best, catalogue = _selected(_ranged(aim=aim, stages=2))
     assert best.count == 1
     assert catalogue.design["crush"] == (0.004,)
+
+
+@pytest.mark.parametrize("ends", [RANGE, (0.0045, 0.006), (0.002, 0.0035), (0.004, 0.006), (0.002, 0.004)])
+def test_configured_crush_is_considered_where_it_lies_within_the_range(ends: tuple[float, float]) -> None:
+    found = _Selection(_ranged(ends), Clock(), NO_MARGINS)
+    assert found._written_fits(0, ["crush"], Parts(0, 0, 0.003)) == (ends[0] <= 0.004 <= ends[1])
 
 
 def test_larger_crush_is_selected_if_it_saves_a_stage() -> None:

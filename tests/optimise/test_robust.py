@@ -10,15 +10,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given as drawn
+from hypothesis import strategies as st
 
 from stager.config import load
+from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise import clock, robust
 from stager.optimise.judge import judge_settings, settings_at
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.robust import Sample, first_throws
+from stager.optimise.robust import Sample, _pick, first_throws
 from stager.physics.chain import throw
 from stager.physics.records import Throw
 from tests.optimise.machines import doubtful, scenario, unsure
@@ -51,6 +54,32 @@ def test_robust_quantile_holds_on_fresh_draws(ball: Scenario, robust_plan: Plan)
     assert span[0] <= found.low <= span[1]
     assert low >= before
     assert found.kept_at_least < found.kept <= 1
+
+
+SHARES = st.sampled_from([0.0, 0.5, 0.94, 0.95, 0.97, 1.0])
+
+
+@drawn(st.lists(st.tuples(st.floats(0.1, 20.0), SHARES), min_size=1, max_size=6))
+def test_settings_that_keep_the_limits_often_enough_are_picked_however_slow(found: list[tuple[float, float]]) -> None:
+    speeds, shares = (np.array(column) for column in zip(*found, strict=True))
+    draws = 100
+    kept = np.arange(draws) < np.round(shares * draws)[:, None]
+
+    def repeated(rows: Floats) -> Floats:
+        """Return rows with a nominal launcher before the draws, (candidates, draws + 1)."""
+        return np.hstack([np.zeros((len(rows), 1)), rows])
+
+    sample: Any = SimpleNamespace(
+        throw=lambda lead: SimpleNamespace(exit_speed=repeated(np.tile(speeds[:, None], draws))),
+        kept=lambda done, near: repeated(kept.astype(float)),
+    )
+    picked = int(_pick(sample, SimpleNamespace(design=None), np.arange(len(found))[:, None])[0])  # type: ignore[arg-type]
+    enough = shares >= 0.95
+    if enough.any():
+        assert enough[picked]
+        assert speeds[picked] == speeds[enough].max()
+    else:
+        assert shares[picked] == shares.max()
 
 
 def test_robust_settings_keep_the_limits_at_a_stated_cost(robust_plan: Plan) -> None:
