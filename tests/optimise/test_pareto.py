@@ -13,7 +13,7 @@ from stager.errors import InputError
 from stager.model.stage import Wheel
 from stager.optimise.pareto import Against
 from stager.optimise.planner import plan
-from stager.optimise.records import Front
+from stager.optimise.records import Front, Plan
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import with_limits
@@ -22,8 +22,12 @@ TASK = scenario(HEAVY, stages=2)
 
 
 @cache
+def _with_heat_front() -> Plan:
+    return plan(TASK, draws=0, certified=False, trade=Against.HEAT)
+
+
 def _heat_front() -> Front:
-    found = plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
+    found = _with_heat_front().front
     assert found is not None
     return found
 
@@ -33,6 +37,9 @@ def test_point_of_the_heat_front_is_the_plan_with_that_limit() -> None:
     assert len(found.points) >= 5
     speeds = [point.exit_speed for point in found.points]
     assert speeds == sorted(speeds)
+    best = _with_heat_front().fastest
+    assert best is not None
+    assert speeds[-1] == pytest.approx(best.exit_speed, rel=1e-4)
     point = found.points[2]
     assert point.value is not None
     again = plan(with_limits(TASK, {"slip_heat": point.value}), draws=0, certified=False)

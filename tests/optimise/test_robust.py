@@ -21,7 +21,7 @@ from stager.optimise import clock, robust
 from stager.optimise.judge import judge_settings, settings_at
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.robust import Sample, _pick, first_throws
+from stager.optimise.robust import Sample, _pick, _quantile_and_share, first_throws
 from stager.physics.chain import throw
 from stager.physics.records import Throw
 from tests.optimise.machines import doubtful, scenario, unsure
@@ -62,7 +62,7 @@ SHARES = st.sampled_from([0.0, 0.5, 0.94, 0.95, 0.97, 1.0])
 @drawn(st.lists(st.tuples(st.floats(0.1, 20.0), SHARES), min_size=1, max_size=6))
 def test_settings_that_keep_the_limits_often_enough_are_picked_however_slow(found: list[tuple[float, float]]) -> None:
     speeds, shares = (np.array(column) for column in zip(*found, strict=True))
-    draws = 100
+    draws, spread = 100, np.linspace(1.0, 2.0, 100)
     kept = np.arange(draws) < np.round(shares * draws)[:, None]
 
     def repeated(rows: Floats) -> Floats:
@@ -70,10 +70,13 @@ def test_settings_that_keep_the_limits_often_enough_are_picked_however_slow(foun
         return np.hstack([np.zeros((len(rows), 1)), rows])
 
     sample: Any = SimpleNamespace(
-        throw=lambda lead: SimpleNamespace(exit_speed=repeated(np.tile(speeds[:, None], draws))),
+        throw=lambda lead: SimpleNamespace(exit_speed=repeated(speeds[:, None] * spread)),
         kept=lambda done, near: repeated(kept.astype(float)),
     )
-    picked = int(_pick(sample, SimpleNamespace(design=None), np.arange(len(found))[:, None])[0])  # type: ignore[arg-type]
+    best: Any = SimpleNamespace(design=None)
+    picked = int(_pick(sample, best, np.arange(len(found))[:, None])[0])
+    # The nominal launcher is none of the draws.
+    assert _quantile_and_share(sample, best, np.zeros(1)) == (pytest.approx(1.05 * speeds[0]), kept[0].mean())
     enough = shares >= 0.95
     if enough.any():
         assert enough[picked]
