@@ -16,7 +16,7 @@ from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
 from stager.optimise.pareto import trades
 from stager.optimise.parts import _Selection, catalogue_of, choose, select, with_parts
-from stager.optimise.problem import NO_MARGINS
+from stager.optimise.problem import NO_MARGINS, Problem
 from stager.optimise.records import Catalogue, Parts, Settings
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 from tests.optimise.solved import best_of
@@ -146,6 +146,17 @@ def test_configured_crush_is_kept_if_another_saves_no_stage() -> None:
 def test_configured_crush_is_considered_where_it_lies_within_the_range(ends: tuple[float, float]) -> None:
     found = _Selection(_ranged(ends), Clock(), NO_MARGINS)
     assert found._written_fits(0, ["crush"], Parts(0, 0, 0.003)) == (ends[0] <= 0.004 <= ends[1])
+
+
+def test_tables_give_grip_limits_at_any_crush_of_the_range() -> None:
+    problem = Problem(_ranged(), 2, choose="common")
+    trial = problem.look_at(np.array([[8.0, 11.0]]), np.array([0.9]))
+    (crush,) = {float(value) for value in trial.design[0, :, 0]}
+    template = replace(HEAVY.template, crush=crush)
+    settings = settings_at(_ranged(None, replace(HEAVY, template=template)), trial.lead[0])
+    entry = settings.throw.stages.entry_speed
+    found = problem.table_grip_limits(entry[None], trial.design)[0]
+    assert found == pytest.approx(settings.grip_limit, rel=0.02)
 
 
 def test_larger_crush_is_selected_if_it_saves_a_stage() -> None:

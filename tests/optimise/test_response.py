@@ -49,5 +49,11 @@ def test_a_value_that_jumps_is_not_interpolated() -> None:
     assert response is not None
     followed = {one.name for one in (*response.steady, *response.judged)}
     assert {"exit_energy", "throttle"} <= followed
+    # Limits on one quantity of the throw follow that.
+    of = {one.name: one.of for one in response.judged}
+    assert (
+        of.items()
+        >= {"slip_heat": "slip_heat", "acceleration": "peak_acceleration", "exit_energy": "exit_speed"}.items()
+    )
     assert "later_energy" not in followed
     assert "later_energy" in response.not_followed
