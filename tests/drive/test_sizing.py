@@ -263,6 +263,12 @@ def test_too_few_cells_do_not_hold_the_wheels() -> None:
     found = discharge(machine, 2 * SPEEDS, cells=1)
     assert found is not None
     assert (found.throws, found.ends_by) == (0.0, "speed")
+    # Faster wheels are held until the cells are half empty, long before the voltage of these is too low.
+    fast = discharge(machine, 6 * SPEEDS)
+    assert fast is not None
+    assert fast.throws > 0.0
+    assert fast.ends_by == "speed"
+    assert fast.voltage[-1] > 1.1 * 4 * LEAST_CELL
 
 
 def test_a_cell_at_rest_falls_as_it_empties() -> None:
