@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from stager.constraints import LIMITS, OperatingPoint
+from stager.model.arrays import Floats
 from stager.model.requirements import LimitValues
-from stager.optimise.response import _passing, respond
+from stager.optimise.response import StageResponse, _passing, _scaled, look_up, respond
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import DRIVE, HEAT, launcher
@@ -57,3 +58,17 @@ def test_a_value_that_jumps_is_not_interpolated() -> None:
     )
     assert "later_energy" not in followed
     assert "later_energy" in response.not_followed
+
+
+@pytest.mark.parametrize("factor", [0.99, 1.01, np.nan])
+def test_grip_limits_known_at_the_plan_replace_those_of_the_tables(factor: float) -> None:
+    plan = np.array([9.0])
+    response = respond(launcher(), LimitValues(exit_energy=8.0), plan)
+    assert response is not None
+
+    def limit(stages: tuple[StageResponse, ...]) -> Floats:
+        return plan / look_up(stages, response.feed, plan[None], np.zeros(1)).grip_share[0]
+
+    own = limit(response.stages)
+    # Where none is known there, those of the tables stay.
+    assert limit(_scaled(response, factor * own)) == pytest.approx(own if np.isnan(factor) else factor * own)

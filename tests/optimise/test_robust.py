@@ -184,3 +184,18 @@ def test_first_throws_have_an_interval_only_where_something_is_uncertain() -> No
                 assert one.low is not None
                 assert one.high is not None
                 assert one.low < one.exit_speed < one.high
+
+
+@pytest.mark.parametrize("uncertain", [True, False])
+def test_first_throws_keep_the_hard_limits_unless_the_last_is_known_to(uncertain: bool) -> None:
+    free, rng = unsure(), np.random.default_rng(0)
+    top = settings_at(free, np.array([12.0]))
+    energy = float(free.launcher.projectile.mass) * top.exit_speed**2 / 2
+    task = replace(
+        free, limit_values=replace(free.limit_values, exit_energy=0.8 * energy),
+        uncertain=free.uncertain if uncertain else (),
+    )  # fmt: skip
+    for judged, shares in ((False, [0.5, 0.7]), (True, [0.5, 0.7, 1.0])):
+        found = first_throws(task, top, rng, (0.5, 0.7, 1.0), judged=judged)
+        assert [one.share for one in found] == shares
+    assert first_throws(task, top, rng, (1.0,)) == ()
