@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, OperatingPoint
 from stager.model.arrays import Floats
 from stager.model.requirements import LimitValues
-from stager.optimise.response import StageResponse, _passing, _scaled, look_up, respond
+from stager.optimise.response import GRIDS, StageResponse, _edge, _passing, _scaled, look_up, respond
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import DRIVE, HEAT, launcher
@@ -72,3 +75,23 @@ def test_grip_limits_known_at_the_plan_replace_those_of_the_tables(factor: float
     own = limit(response.stages)
     # Where none is known there, those of the tables stay.
     assert limit(_scaled(response, factor * own)) == pytest.approx(own if np.isnan(factor) else factor * own)
+
+
+@given(st.lists(st.tuples(st.floats(0.2, 25.0), st.floats(0.2, 25.0)), min_size=1, max_size=5))
+def test_corners_lie_at_the_last_wheel_speeds_for_which_a_property_holds(spans: list[tuple[float, float]]) -> None:
+    # It holds from low to high in each profile, which may lie beyond the ends of the table.
+    low, high = np.sort(np.array(spans), axis=1).T
+    wheel = np.linspace(1.0, 20.0, GRIDS.coarse)
+
+    def go(points: Floats, rows: Any) -> Any:
+        return (points >= low[rows, None]) & (points <= high[rows, None])
+
+    true = go(np.tile(wheel, (low.size, 1)), slice(None))
+    who = np.flatnonzero(true.any(axis=1))
+    low, high, true = low[who], high[who], true[who]
+    first, last = np.argmax(true, axis=1), wheel.size - 1 - np.argmax(true[:, ::-1], axis=1)
+    near = (wheel[1] - wheel[0]) / (GRIDS.closer + 1) ** GRIDS.rounds
+    for at, step, ends in ((first, -1, np.maximum(low, wheel[0])), (last, 1, np.minimum(high, wheel[-1]))):
+        found = _edge(go, lambda done: done, wheel, at, step, GRIDS)
+        assert found == pytest.approx(ends, abs=near * (1 + 1e-9))
+        assert ((found >= low) & (found <= high)).all()
