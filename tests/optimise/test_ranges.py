@@ -157,6 +157,8 @@ def test_tables_give_grip_limits_at_any_crush_of_the_range() -> None:
     entry = settings.throw.stages.entry_speed
     found = problem.table_grip_limits(entry[None], trial.design)[0]
     assert found == pytest.approx(settings.grip_limit, rel=0.02)
+    # Where none is chosen the crush is the configured one.
+    assert problem.look_at(trial.lead).design[0, :, 0] == pytest.approx(0.004)
 
 
 def test_larger_crush_is_selected_if_it_saves_a_stage() -> None:
