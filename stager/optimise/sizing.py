@@ -277,10 +277,7 @@ def battery_discharge(
     """Return how long a charge of another battery lasts at wheel speeds [m/s], as `discharge` does."""
     if launcher.supply is None:
         return None
-    supply = replace(
-        launcher.supply, voltage=battery.cells * NOMINAL_CELL, resistance=battery.resistance, capacity=battery.capacity,
-        cells=battery.cells,
-    )  # fmt: skip
+    supply = replace(launcher.supply, resistance=battery.resistance, capacity=battery.capacity, cells=battery.cells)
     found = discharge(replace(launcher, supply=supply), wheel_speed, wheel_speed_b)
     return None if found is None else replace(found, battery=battery.name)
 

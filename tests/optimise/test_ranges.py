@@ -124,7 +124,10 @@ def test_range_of_zero_width_gives_the_fixed_crush() -> None:
 
 def test_selected_crush_keeps_the_projectile_limit() -> None:
     bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=0.0045))
-    best, catalogue = _selected(_ranged((0.002, 0.006), bearing, stages=1))
+    # Another range of a second stage does not count where one stage is allowed.
+    first, second = (replace(HEAVY.template, crush_range=ends) for ends in (RANGE, (0.001, 0.008)))
+    best, catalogue = _selected(_ranged(None, replace(bearing, stages=(first, second)), stages=1))
+    assert catalogue.asked == {"crush": RANGE}
     assert catalogue.design["crush"][0] <= 0.0045
     assert best.exit_speed > 1.07 * _fixed_speed()
 
