@@ -15,7 +15,7 @@ from stager.model.launcher import Launcher
 from stager.model.stage import LAYOUTS
 from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant, Falling
-from stager.physics.grip_limit import grip_limit
+from stager.physics.grip_limit import Coupled, grip_limit
 from tests.cli.run import ROOT
 from tests.physics.machines import launcher
 
@@ -98,3 +98,12 @@ def test_grip_limit_is_nan_if_the_range_ends_in_full_grip() -> None:
         # The greatest exit speed within the range is that at its end, also where a margin asks what is beyond.
         assert found.peak_speed == top
         assert found.peak_exit == pytest.approx(transit(machine, 0, FEED, top).exit_speed, rel=1e-4)
+
+
+@pytest.mark.parametrize("gap", [-3.0, -0.4, 0.0, 0.4, 3.0])
+def test_faster_side_of_a_coupled_stage_leads_by_the_gap(gap: float) -> None:
+    machine, before = launcher(crush=2e-3, inertia=4e-5, creep=0.1), (np.array([6.0]),)
+    done = Coupled(before, before, gap)(machine, 1, 0.0, np.array([9.0, 14.0]))
+    assert done.wheel_speed_a - done.wheel_speed_b == pytest.approx(gap)
+    assert np.maximum(done.wheel_speed_a, done.wheel_speed_b) == pytest.approx([9.0, 14.0])
+    assert np.sign(np.round(done.exit_spin)).tolist() == [np.sign(gap)] * 2
