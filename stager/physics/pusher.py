@@ -89,12 +89,10 @@ def _passes(
     until: Number | None,
 ) -> Floats:  # fmt: skip
     """Return 1 where the projectile gets through the first stage, 0 where it jams, over forces and ends of the push."""
-    shape = np.broadcast_shapes(np.shape(force), () if until is None else np.shape(until))
     pushed = replace(launcher, feed=replace(launcher.feed, push=force, push_end=until))
-    speeds = np.full((*shape, 1), wheel_speed)
-    other = None if wheel_speed_b is None else np.full((*shape, 1), wheel_speed_b)
+    side_a, side_b = np.array([wheel_speed]), None if wheel_speed_b is None else np.array([wheel_speed_b])
     speed = launcher.feed.speed if entry_speed is None else entry_speed
-    done = throw(pushed, speeds, other, entry_speed=speed, entry_spin=launcher.feed.spin, options=ACCURATE)
+    done = throw(pushed, side_a, side_b, entry_speed=speed, entry_spin=launcher.feed.spin, options=ACCURATE)
     return np.asarray(~done.jammed, dtype=np.float64)
 
 
