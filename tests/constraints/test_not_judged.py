@@ -111,6 +111,9 @@ def test_hub_of_unknown_strength_is_not_judged() -> None:
     found = unknown(point(launcher(material=weak)))
     assert found["burst"].missing == "stage.wheel.tensile_strength"
     assert found["rim_safety"].missing == "stage.wheel.yield_strength"
+    # A brittle hub breaks before it yields: its tensile strength is enough.
+    breaks = replace(weak, tensile_strength=290e6, brittle=True)
+    assert not {"burst", "rim_safety"} & unknown(point(launcher(material=breaks))).keys()
 
 
 @pytest.mark.parametrize("yielding", [None, 40e6, 200e6])
