@@ -238,7 +238,8 @@ def _best_fit(
         residuals=Residuals(model=where, priors=active, measured=measured), loss=loss,
         step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
-    starts = _starts(problem, start[seen], rng, jamming=jamming or jams > 0)
+    # With a drift the start is the best fit without.
+    starts = _starts(problem, start[seen], rng, jamming=when is None and (jamming or jams > 0))
     minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=TOLERANCE, adapt=True)
     return BestFit(
         law=law, model=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
