@@ -94,11 +94,11 @@ def _draw_remedy(point: OperatingPoint, which: int, unit: str, bound: Number | N
 def mean_power(point: OperatingPoint) -> Floats | None:
     """Return the mean power of the supply, throwing at the feed's rate or holding the wheels [W].
 
-    None without drives or supply, or where throws do not settle.
+    None without drives or supply, or where throws do not settle or jam.
     """
-    if point.settled is not None:
-        return point.settled.average_power
-    return None if point.holding is None or point.unsettled else np.asarray(point.holding.power)
+    if point.steady is not None:
+        return point.steady.average_power
+    return None if point.holding is None or point.unsteady else np.asarray(point.holding.power)
 
 
 def _average_power(point: OperatingPoint) -> Number | None:
@@ -111,7 +111,7 @@ def _average_power_remedy(point: OperatingPoint) -> str:
     if point.holding is None:
         return "slower wheels"
     held = float(point.holding.power)
-    if point.settled is not None and float(point.settled.average_power) - held > held:
+    if point.steady is not None and float(point.steady.average_power) - held > held:
         return "fewer throws a second"
     changes = {"slower wheels": at_other_speeds(point, 1 - STEP)}
     helpful = most_helpful(lambda one: (float(_average_power(one) or 0.0),), point, changes)
@@ -254,7 +254,7 @@ class Duty:
     feed_rate: highest rate of the feed [1/s]
     heat_rate: highest rate, below the two others, at which windings keep limits.winding_temperature after a session
         [1/s], 0 where they never do; None: they keep it at the others, or no limit or no thermal data
-    winding_duty: None where no thermal data are known
+    winding_duty: None where no thermal data are known, or throws at the rate do not settle or jam
     missing: NOT_SETTLED, or the key of an unknown input that changes `recovery`, `highest` or the windings' `reaches`
         and `share`; those that it changes are None
     """
@@ -359,10 +359,10 @@ def _duty(point: OperatingPoint) -> Duty | None:
     return Duty(
         train=train, holding=holding, together=spin_up(train, holding, supply),
         in_turn=spin_up_in_turn(train, holding, supply), settled=settled,
-        recovery=None if settled is None else float(
+        recovery=None if settled is None or point.unsteady else float(
             time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), RECOVERED)
         ),
-        highest=highest, loss=loss, feed_rate=fed, winding_duty=_winding_duty(point),
+        highest=highest, loss=loss, feed_rate=fed, winding_duty=None if point.unsteady else _winding_duty(point),
         heat_rate=None if highest is None else _heat_rate(point, min(float(highest), fed)),
         missing=NOT_SETTLED if point.unsettled else None,
     )  # fmt: skip

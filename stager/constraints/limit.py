@@ -140,6 +140,16 @@ class OperatingPoint:
         """Whether throws at the feed's rate do not settle, without batch axes."""
         return not self.batched and self._settled is not None and bool(self._settled.unsettled)
 
+    @property
+    def steady(self) -> Settled | None:
+        """Steady throwing at the feed's rate as `settled`; None too where throws at the rate jam."""
+        return None if self.unsteady else self._settled
+
+    @property
+    def unsteady(self) -> bool:
+        """Whether throws at the feed's rate do not settle or jam, without batch axes."""
+        return not self.batched and self._settled is not None and not bool(self._settled.converged)
+
     @cached_property
     def _settled(self) -> Settled | None:
         rate = self.launcher.feed.rate
@@ -153,7 +163,7 @@ class OperatingPoint:
         """Windings at the feed's rate, or with the wheels held where it has none; None without thermal data."""
         if self.train is None or self.holding is None:
             return None
-        return windings(self.launcher, self.train, self.holding, self.settled)
+        return windings(self.launcher, self.train, self.holding, self.steady)
 
 
 ROUNDING = 1e-6
@@ -163,7 +173,7 @@ NO_LOAD = 0.05
 NO_LOAD_CURRENT = "stage.drive.no_load_current"
 """The key of a motor's no-load current."""
 NOT_SETTLED = "throws that settle"
-"""Stands for the missing key where throws at the feed's rate go on changing."""
+"""Stands for the missing key where throws at the feed's rate go on changing, or jam."""
 NO_GRIP_LIMIT = "a grip limit within the range"
 """Stands for the missing key where exit speed still rises at the end of the speed range."""
 FIND_OUT = {
@@ -392,7 +402,7 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
     if bound is None:
         return None
     result, missing = evaluate(limit, point), limit.missing(point)
-    if missing is None and limit.settles and point.unsettled:
+    if missing is None and limit.settles and point.unsteady:
         missing = NOT_SETTLED
     if result is not None and (missing is None or not result.satisfied):
         return None
@@ -437,7 +447,7 @@ def rising_with_no_load(limit: Limit) -> Limit:
         if (key := limit.missing(point)) or worse is None:
             return key
         result = evaluate(limit, worse)
-        held = not limit.settles or worse.holding is None or (bool(worse.holding.reached) and not worse.unsettled)
+        held = not limit.settles or worse.holding is None or (bool(worse.holding.reached) and not worse.unsteady)
         return None if held and (result is None or result.satisfied) else NO_LOAD_CURRENT
 
     return replace(limit, missing=missing)

@@ -183,12 +183,13 @@ def _coupled_entry(done: Throw, k: int) -> _Entry:
     return _Entry(float(part.entry_speed[k]), float(part.entry_spin[k]), 0.0, gap, turned=False, chain=(side_a, side_b))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Judgements:
     """Results of many settings, shapes (settings,).
 
     exit_speed [m/s], 0 where it jams; slack: least slack of all limits that can be evaluated [-]; limit: name of the
-    limit with that slack; unjudged: a limit that is set cannot be evaluated, see `not_judged`.
+    limit with that slack; unjudged: a limit that is set cannot be evaluated, see `not_judged`; jams_at_rate: throws at
+    the feed's rate jam, though the first one does not.
     """
 
     exit_speed: Floats
@@ -196,6 +197,7 @@ class Judgements:
     slack: Floats
     limit: NDArray[np.str_]
     unjudged: NDArray[np.bool_]
+    jams_at_rate: NDArray[np.bool_]
 
 
 def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Judgements:
@@ -229,9 +231,9 @@ def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Float
         parts.append((
             done.exit_speed, done.jammed, slack[least, np.arange(least.size)], names[least],
             np.any([*lacks, *unknown], axis=0),
+            ~done.jammed & (False if point.settled is None else point.settled.throw.jammed),
         ))  # fmt: skip
-    exit_speed, jammed, slack, limit, unjudged = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return Judgements(exit_speed=exit_speed, jammed=jammed, slack=slack, limit=limit, unjudged=unjudged)
+    return Judgements(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
 def _missing(point: OperatingPoint) -> dict[str, NDArray[np.bool_]]:

@@ -139,7 +139,7 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
     assert supply is not None
     done = throw(machine, wheel_speed, wheel_speed_b)
     point = OperatingPoint(launcher=machine, limit_values=given.limit_values, throw=done)
-    broken, unknown, state = [], {}, point.settled
+    broken, unknown, state, steady = [], {}, point.settled, point.steady
     for limit in LIMITS:
         result, one = evaluate(limit, point), unjudged(limit, point)
         broken += [] if result is None or result.satisfied else [limit.name]
@@ -153,8 +153,8 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
         mass=None if stage.drive.mass is None else float(stage.drive.mass),
         greatest_power=float(greatest_power(stage.drive, supply.voltage)),
         loss=np.nan if state is None else float(state.loss),
-        droop=np.nan if state is None else float(state.droop.max()),
-        current=np.nan if state is None else float(_recovery(state)[0].max()), broken=tuple(dict.fromkeys(broken)),
+        droop=np.nan if steady is None else float(steady.droop.max()),
+        current=np.nan if steady is None else float(_recovery(steady)[0].max()), broken=tuple(dict.fromkeys(broken)),
         unknown=unknown, no_load_known=stage.drive.no_load_known,
     )  # fmt: skip
 

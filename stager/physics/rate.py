@@ -517,8 +517,8 @@ class Settled:
     missing: the same when the next throw begins [-]; columns as in `cycle`
     energies: of a settled cycle
     converged: whether the search converged, False where a throw jams
-    Where it neither converged nor jams, loss and energies of the supply and of the motors are NaN, and throw, droop and
-    missing those of one of the throws, which go on changing.
+    Where it did not converge, energies of the supply and of the motors are NaN. Where it does not jam either, loss is
+    NaN, and throw, droop and missing are those of one of the throws, which go on changing.
     """
 
     cycle: Cycle
@@ -608,7 +608,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
     speed, ended = point.reshape(*shape, wheels), ended.reshape(*shape, wheels)
     jammed, target = done.jammed | first.jammed, np.broadcast_to(cycle.target, speed.shape)
     converged = (found > 0).reshape(shape) & ~jammed
-    unknown = (~converged & ~jammed).reshape(-1)
+    unknown = ~converged.reshape(-1)
     energy[unknown], whole[unknown] = np.nan, np.nan
     ledger = motor_energies(energy.reshape(*shape, wheels, 3), whole.reshape(*shape, 3))
     droop, missing = (_missing(target, at) for at in (cycle.after(done), speed))

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, not_judged
 from stager.constraints.drives import duty
@@ -167,13 +168,17 @@ JAM = "jam"
 
 def verdicts(judged: Judgements) -> list[str]:
     """Return for each setting whether it keeps all limits: "yes", "no" or "not judged"."""
-    broken = judged.jammed | (judged.slack < -ROUNDING)
+    broken = _jams(judged) | (judged.slack < -ROUNDING)
     return [str(word) for word in np.where(broken, "no", np.where(judged.unjudged, "not judged", "yes"))]
 
 
 def tightest(judged: Judgements) -> list[str]:
-    """Return the name of the limit with the least slack at each setting; `JAM` where the projectile jams."""
-    return [str(name) for name in np.where(judged.jammed, JAM, judged.limit)]
+    """Return the name of the limit with the least slack at each setting; `JAM` where it jams, also at the rate."""
+    return [str(name) for name in np.where(_jams(judged), JAM, judged.limit)]
+
+
+def _jams(judged: Judgements) -> NDArray[np.bool_]:
+    return np.asarray(judged.jammed | judged.jams_at_rate)
 
 
 def settings_answer(launcher: Launcher, settings: Throws, judged: Judgements, source: Provenance) -> Answer:

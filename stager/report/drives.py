@@ -53,7 +53,7 @@ def _spin_up(found: SpinUp) -> dict[str, Any]:
 
 
 def _wheel(found: Duty, column: int) -> dict[str, Any]:
-    settled, heat = found.settled, found.winding_duty
+    settled, heat = _steady(found), found.winding_duty
     row: dict[str, Any] = {
         "stage": found.train.stage[column] + 1,
         "side": "AB"[found.train.side[column]],
@@ -81,10 +81,17 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
     return row
 
 
-def _at_rate(launcher: Launcher, found: Duty) -> dict[str, Any] | None:
+def _steady(found: Duty) -> Settled | None:
+    """Return steady throwing; None where it is not known, or where it jams."""
     settled = found.settled
+    return None if settled is None or bool(settled.throw.jammed) else settled
+
+
+def _at_rate(launcher: Launcher, found: Duty) -> dict[str, Any] | None:
+    settled, steady = found.settled, _steady(found)
     if settled is None:
         return None
+    charge = None if steady is None else steady.throws_per_charge
     return {
         "rate_1_s": float(settled.rate),
         "jammed": bool(settled.throw.jammed),
@@ -94,9 +101,9 @@ def _at_rate(launcher: Launcher, found: Duty) -> dict[str, Any] | None:
         "settled_outlet_speed_m_s": float(outlet_speed(launcher, settled.throw.exit_speed)),
         "loss_fraction": float(settled.loss),
         "recovery_time_s": found.recovery,
-        "average_power_W": float(settled.average_power),
-        "energy_per_throw_J": float(settled.energies.delivered),
-        "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
+        "average_power_W": None if steady is None else float(steady.average_power),
+        "energy_per_throw_J": None if steady is None else float(steady.energies.delivered),
+        "throws_per_charge": None if charge is None else float(charge),
     }
 
 

@@ -8,12 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import OperatingPoint, evaluate_limits
+from stager.constraints import OperatingPoint, evaluate_limits, not_judged
 from stager.constraints.drives import RECOVERED, Duty, duty
+from stager.constraints.limit import NOT_SETTLED
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.requirements import LimitValues
+from stager.model.launcher import Launcher, Scenario
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import Drive
+from stager.optimise.judge import judge_settings
 from stager.physics.chain import throw
 from stager.physics.heat import Loss, after, steady
 from stager.physics.rate import settled
@@ -171,6 +173,49 @@ def test_jam_at_the_rate_fails_the_check() -> None:
     assert answer.document["kept"] is answer.yes is False
     assert answer.screen is not None
     assert answer.screen.headline.startswith("It jams at the feed's rate")
+
+
+def test_nothing_is_told_of_steady_throws_that_jam() -> None:
+    # Wheels behind the one in which it jams count as at rest, and energies of such throws were negative.
+    motor = replace(DRIVE, governed=True, current_limit=2.0, heat=HEAT)
+    machine = launcher(drive=motor, rate=15.0, session=600.0)
+    limit_values = LimitValues(exit_energy=8.0, average_power=1e4, winding_temperature=500.0)
+    point = OperatingPoint(launcher=machine, limit_values=limit_values, throw=throw(machine, SPEEDS))
+    missing = {one.name: one.missing for one in not_judged(point)}
+    assert missing["average_power"] == missing["winding_temperature"] == NOT_SETTLED
+    many = OperatingPoint(
+        launcher=machine, limit_values=limit_values, throw=throw(machine, np.tile(SPEEDS, (2, 1)))
+    )  # fmt: skip
+    slacks = {one.name: one.slack for one in evaluate_limits(many)}
+    assert np.isnan([slacks["average_power"], slacks["winding_temperature"]]).all()
+    made = duty(point)
+    assert made is not None
+    content = report.summary(machine, made)
+    at_rate = content["at_rate"]
+    assert at_rate["jammed"]
+    told = ("recovery_time_s", "average_power_W", "energy_per_throw_J", "throws_per_charge", "settled_exit_speed_m_s")
+    assert [at_rate[name] for name in told] == [None, None, None, None, 0.0]
+    assert all(row["droop_fraction"] is row["missing_fraction"] is None for row in content["wheels"])
+    assert all(row["winding_after_long_K"] is None for row in content["wheels"])
+    assert report.tables(content)
+
+
+def test_holding_alone_breaks_a_limit_of_steady_throws_that_jam() -> None:
+    machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    little = LimitValues(exit_energy=8.0, average_power=1.0)
+    point = OperatingPoint(launcher=machine, limit_values=little, throw=throw(machine, SPEEDS))
+    assert [one.name for one in evaluate_limits(point, remedies=True) if not one.satisfied] == ["average_power"]
+
+
+def test_a_table_of_settings_tells_jams_at_the_rate() -> None:
+    machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    scenario = Scenario(
+        title="", launcher=machine, limit_values=LimitValues(exit_energy=8.0), goal=Goal(aim=Aim.FASTEST), values={},
+        uncertain=(), realise=lambda given: machine,
+    )  # fmt: skip
+    judged = judge_settings(scenario, np.array([SPEEDS]))
+    assert not judged.jammed.any()
+    assert (check.verdicts(judged), check.tightest(judged)) == (["no"], [check.JAM])
 
 
 def test_plan_reports_the_steady_exit_speed() -> None:
