@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import partial
 from itertools import chain
+from typing import Any
 
 import numpy as np
 
@@ -52,6 +53,7 @@ from stager.optimise.search import (
     launcher_of,
     most_stages,
     refine,
+    solve,
 )
 from stager.optimise.spin import most_spin
 from stager.physics.flight import outlet_speed
@@ -137,15 +139,22 @@ def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
 
 
 def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, float]) -> float:
-    """Return the relative gain of one more stage, behind at least one, without limits on what is built."""
+    """Return the relative gain of one more stage, behind at least one, without limits on what is built.
+
+    0 where no settings with it keep the others.
+    """
     assert row.solution is not None
     if row.count + 1 < len(rows):
-        speed = rows[row.count + 1].settings.exit_speed
+        found = rows[row.count + 1].settings
+        kept = all(result.satisfied for result in found.verdicts if result.name not in BUILT)
+        speed = found.exit_speed if kept else 0.0
     else:
-        known = row.solution.problem
-        problem = Problem(row.scenario, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
-        found = explore(problem, [row.solution.trial], generations=FEW, effort=QUICKLY)
-        speed = float(found.exit_speed[0]) if found.violation[0] <= 0.0 else 0.0
+        known, values = row.solution.problem, row.scenario.limit_values
+        built: dict[str, Any] = {**dict.fromkeys(BUILT & VALUES), "stages": row.count + 1}
+        free = replace(row.scenario, limit_values=replace(values, **built))
+        problem = Problem(free, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
+        solution = solve(problem, [row.solution.trial], generations=FEW, effort=QUICKLY)
+        speed = solution.settings.exit_speed if solution.feasible else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)
 
 

@@ -175,12 +175,17 @@ def test_needed_values_are_rounded_to_four_digits_on_the_looser_side(value: floa
 
 
 def test_one_more_stage_gains_what_the_next_design_is_faster() -> None:
+    broken = ((), (), ("length",), (), ("slip_heat",))
     rows: list[Any] = [
-        SimpleNamespace(count=count, solution=True, settings=SimpleNamespace(exit_speed=speed))
-        for count, speed in enumerate((1.2, 10.0, 13.0, 12.0))
-    ]
+        SimpleNamespace(count=count, solution=True, settings=SimpleNamespace(
+            exit_speed=speed, verdicts=[SimpleNamespace(name=name, satisfied=False) for name in broken[count]]
+        ))
+        for count, speed in enumerate((1.2, 10.0, 13.0, 12.0, 18.0))
+    ]  # fmt: skip
     assert one_more(rows[1], rows, NO_MARGINS) == pytest.approx(0.3)
     assert one_more(rows[2], rows, NO_MARGINS) == 0.0
+    # Settings with four break a limit that has nothing to do with how many are built.
+    assert one_more(rows[3], rows, NO_MARGINS) == 0.0
 
 
 DRIVEN = launcher(
