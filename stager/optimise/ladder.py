@@ -47,6 +47,8 @@ TRIES = 6
 """Steps of the search for wheels slow enough to keep the limits."""
 FARTHEST = 40.0
 """Greatest multiple of the line along which wheels are slowed [-]."""
+LONGEST = 0.5
+"""Logarithm of the factor by which a step beyond the nominal design slows a wheel at most [-]: slower ones may jam."""
 INSIDE = 2e-4
 """Slack that this search aims at [-]."""
 CLOSE = 3e-3
@@ -216,7 +218,7 @@ class _Bench:
         who = np.flatnonzero(slack < 0)
         low, broken = np.zeros(who.size), slack[who]
         high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
-        was = np.zeros(who.size, bool)
+        was, longest = np.zeros(who.size, bool), LONGEST / -slower.min()
         for _ in range(TRIES if who.size else 0):
             slack, found = self._look(who, free[who] * np.exp(at[:, None] * slower))
             kept = slack >= 0
@@ -228,7 +230,7 @@ class _Bench:
             high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
             share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
             between = low + (high - low) * np.nan_to_num(share, nan=0.5)
-            at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), between)
+            at = np.where(np.isnan(high), np.minimum(np.minimum(2.0 * at, at + longest), FARTHEST), between)
             open_to = np.isnan(high) | (~kept | (slack > CLOSE))
             who, low, broken, high, spare, at, was = (
                 part[open_to] for part in (who, low, broken, high, spare, at, kept)
@@ -539,15 +541,18 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if share < 2 else f"{1 + share:.2g} times the speed"
 
 
-def margin_sentence(margin: Margin | None) -> str:
-    """Return a sentence on builds that break a limit at any wheel speed, or jam; "" where there are none."""
+def margin_sentence(margin: Margin | None, *, built: bool = True) -> str:
+    """Return a sentence on builds that break a limit at any wheel speed, or jam; "" where there are none.
+
+    built: whether the margin is that of stages that are built, which alone can jam
+    """
     if margin is None:
         return ""
     parts = [
         f"{_of_100(share)} break the limit on {name.replace('_', ' ')} at any wheel speed: change the design first"
         for name, share in margin.unkeepable.items()
     ]
-    if margin.jams >= LEAST_JAMS:
+    if built and margin.jams >= LEAST_JAMS:
         parts.append(f"the projectile jams in {_of_100(margin.jams)}")
     text = "; ".join(parts)
     return f" {text[0].upper()}{text[1:]}." if text else ""

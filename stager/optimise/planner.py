@@ -24,7 +24,7 @@ from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan, Settings
 from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
 from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
-from stager.optimise.search import improve, most_stages
+from stager.optimise.search import improve, most_stages, solve
 from stager.optimise.settable import as_shown
 from stager.parallel import Executor
 from stager.physics.barrel import overlapping
@@ -187,7 +187,8 @@ class _Planning:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=verdict + margin_sentence(self.margin) + self.elsewhere + _unasked(self.scenario.goal),
+            verdict=verdict + margin_sentence(self.margin, built=bool(best and best.count)) + self.elsewhere
+            + _unasked(self.scenario.goal),
             missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
@@ -265,7 +266,11 @@ class _Planning:
             return row
         if any(parts.design for parts in row.parts):
             return choose_again(self.scenario, row, reserve, self.clock)
-        solution = improve(under(row.solution.problem, reserve), row.solution.trial)
+        problem, known = under(row.solution.problem, reserve), row.solution.trial
+        solution = improve(problem, known)
+        if row.feasible and not solution.feasible:
+            # Far from these settings others may keep the reserve: slow wheels that grip instead of fast ones that slip.
+            solution = solve(problem, starts=[known])
         return replace(row, solution=solution, settings=solution.settings)
 
     def _fastest(self, rows: list[BestDesign], best: Settings | None) -> Settings | None:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, no_throw
 from stager.constraints.limit import ROUNDING
 from stager.constraints.recommend import NOMINAL_ONLY, required_share, safe_settings
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Scenario
 from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws, draw, is_uncertain
@@ -55,6 +55,8 @@ TIGHT = 2e-3
 """Slack beyond its reserve up to which a limit counts as used up [-]."""
 LARGE = 0.3
 """Shift of a slack from which it is taken to be in proportion to what the nominal build uses of the limit [-]."""
+BROKEN = 3.0
+"""Share by which a limit counts as broken at most [-]: windings that heat up without end say no more than that."""
 AT_REST = 0.95
 """Greatest reserve of a wheel's limit over its slack at rest [-]."""
 
@@ -95,7 +97,7 @@ def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tupl
             result = evaluate(limit, some)
             if result is None:
                 continue
-            slack = np.nan_to_num(np.broadcast_to(result.slack, few.shape), nan=-1.0)
+            slack = _known(result.slack, few.shape)
             if slack.mean() > SURELY * slack.std() and slack.min() > 0:
                 filled = np.resize(slack[1:], lanes - 1)
                 value = np.resize(np.broadcast_to(result.value, few.shape)[1:], lanes - 1)
@@ -104,12 +106,17 @@ def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tupl
                 continue
         result = evaluate(limit, point)
         if result is not None:
-            slack = np.nan_to_num(np.broadcast_to(result.slack, (lanes,)), nan=-1.0)
+            slack = _known(result.slack, (lanes,))
             bound = np.broadcast_to(result.bound, (lanes,))
             with np.errstate(divide="ignore", invalid="ignore"):
                 value = np.broadcast_to(result.value, (lanes,)) * np.where(bound != 0, bound[0] / bound, 1.0)
             found[limit.name] = slack, value
     return found
+
+
+def _known(slack: Number, shape: tuple[int, ...]) -> Floats:
+    """Return slacks [-]: unknown counts as broken, and what grows without bound as broken by BROKEN."""
+    return np.asarray(np.maximum(np.nan_to_num(np.broadcast_to(slack, shape), nan=-1.0), -BROKEN))
 
 
 def at_rest(scenario: Scenario, draws: Draws, count: int) -> dict[str, Floats]:

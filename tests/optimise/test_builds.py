@@ -15,7 +15,7 @@ from stager.fit.prediction import known_of, recommended_chain
 from stager.model.arrays import Number
 from stager.model.launcher import Launcher, Uncertain
 from stager.model.requirements import Aim, Goal
-from stager.optimise import planner
+from stager.optimise import planner, robust
 from stager.optimise.judge import settings_at
 from stager.optimise.planner import plan
 from stager.optimise.robust import margin_draws, margin_of
@@ -109,3 +109,25 @@ def test_large_reserve_of_a_lower_bound_is_not_taken_in_proportion() -> None:
         speed *= next(float(one.value) for one in settings.verdicts if one.name == "rim_safety") ** 0.5
     found = margin_of(task, drawn, settings_at(task, np.array([speed])))
     assert found.reserve["rim_safety"] == pytest.approx(1.645 * 0.25, rel=0.12)
+
+
+def test_fast_wheels_give_way_to_slow_ones_where_windings_of_builds_heat_up_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # The nominal best is a wheel at 37 m/s that slips. In 1 of 100 builds its motor has no final temperature. At a
+    # tenth of that speed wheels grip, and jam at a few per cent of it: each build has settings between these.
+    monkeypatch.setattr(robust, "MARGIN_DRAWS", 250)
+    monkeypatch.setattr(planner._Planning, "_recommended", lambda planning, row: row)
+    changes = {
+        "stage.crush": "3.92 mm ± 9.8 %", "projectile.mass": "12.9 g ± 2.8 %", "limits.stages": 1, "feed.rate": "4 /s",
+        "limits.acceleration": "3263 m/s^2", "limits.winding_temperature": "83.7 degC", "limits.grip_margin": 0.0,
+        "stage.drive.resistance": "0.2 ohm ± 10 %", "limits.confidence": 0.99,
+    }  # fmt: skip
+    one = stager.load(CONFIGS / "seed_ball.toml").replace(changes)
+    found = plan(one.scenario, draws=20, certified=False)
+    assert found.best is not None
+    assert found.best.count == 1
+    assert found.best.wheel_speed[0] < 5.0
+    assert found.margin is not None
+    assert found.margin.kept >= 0.99
+    assert found.ladder[1].probability_worthwhile == 1.0
