@@ -226,6 +226,8 @@ def explain(
             f"{float(fed.design.outlet_speed):.4g} m/s, and the projectile jams at wheels that slow."
         )
         return Missed(reason=reason, proven=False, nearest=fed)
+    if not fits and wheel is not None and fed.exit_speed >= wheel * (1.0 - REACHED):
+        return _broken_as_fed(fed, (), ())  # As fast as asked without a stage: only the limits that it breaks matter.
     nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
     aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - REACHED) if wheel is None else wheel
     names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""

@@ -69,6 +69,14 @@ def test_limits_that_allow_what_counts_as_reached_prove_nothing() -> None:
         assert missed.reason.startswith("No design found that reaches 15 m/s, which does not prove that none exists")
 
 
+def test_a_feed_faster_than_asked_needs_only_the_limits_that_it_breaks() -> None:
+    # Search reached the speed under any limits, and each was called too tight.
+    missed = _missed(_reach(1.0, exit_speed=1e-3))
+    assert missed.conflict == ("exit_speed",)
+    assert [one.needed for one in missed.relaxations] == [float(HEAVY.feed.speed)]
+    assert plan(_reach(1.0, exit_speed=float(HEAVY.feed.speed)), draws=0, certified=False).best is not None
+
+
 def test_wording_of_an_unproven_infeasibility() -> None:
     rows = solved(HEAT)
 
