@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.evolution import offspring
 from stager.fit.likelihood import SLOWEST, ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
 from stager.fit.priors import DRIFT, FRICTION, CandidateLaw, Normal, Prior, bend, of, values, with_friction
-from stager.fit.statistics.evolution import offspring
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import LeastSquares, Minimum, minimise
 from stager.fit.table.throws import Throws, moments

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.constraints import broken_by
-from stager.fit.statistics.evolution import offspring
+from stager.evolution import offspring
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at

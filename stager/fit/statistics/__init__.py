@@ -2,6 +2,5 @@
 
 least_squares.py        damped least squares from many starts, intervals by profile likelihood
 importance_sampling.py  posterior draws, Pareto-smoothed weights, coverage intervals
-evolution.py            differential evolution, for objectives with jumps
 hypothesis_tests.py     tests of two builds, of a trend and of residuals; AICc, Holm's adjustment
 """
