@@ -249,6 +249,7 @@ class Duty:
 
     together, in_turn: spin-up from rest of all stages at once, and of one after the other
     settled: steady throwing at the feed's rate; None: the feed has no rate, or throws do not settle
+    steady: the same; None too where throws at the rate jam
     recovery: time from a throw until every wheel lacks at most RECOVERED of its speed [s]
     highest: rate at which the share `loss` [-] of exit speed is lost [1/s]
     feed_rate: highest rate of the feed [1/s]
@@ -264,6 +265,7 @@ class Duty:
     together: SpinUp
     in_turn: SpinUp
     settled: Settled | None
+    steady: Settled | None
     recovery: float | None
     highest: Floats | None
     loss: float
@@ -353,14 +355,14 @@ def _duty(point: OperatingPoint) -> Duty | None:
         return None
     asked = point.limit_values.settled_loss
     loss = DEFAULT_LOSS if asked is None else asked
-    settled = point.settled
+    steady = point.steady
     highest = highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw)
     fed = float(feed_rate(point.launcher))
     return Duty(
         train=train, holding=holding, together=spin_up(train, holding, supply),
-        in_turn=spin_up_in_turn(train, holding, supply), settled=settled,
-        recovery=None if settled is None or point.unsteady else float(
-            time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), RECOVERED)
+        in_turn=spin_up_in_turn(train, holding, supply), settled=point.settled, steady=steady,
+        recovery=None if steady is None else float(
+            time_to(train, holding, supply, holding.angular_speed * (1 - steady.droop), RECOVERED)
         ),
         highest=highest, loss=loss, feed_rate=fed, winding_duty=None if point.unsteady else _winding_duty(point),
         heat_rate=None if highest is None else _heat_rate(point, min(float(highest), fed)),

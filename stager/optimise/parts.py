@@ -16,6 +16,7 @@ from itertools import combinations, product
 import numpy as np
 
 from stager.constraints import broken_by, not_judged
+from stager.constraints.design import slip_heat
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
@@ -338,7 +339,7 @@ class _Selection:
             pair = [np.inf if row.solution is None else float(row.solution.trial.violation[0]) for row in (one, other)]
             return pair[0] < pair[1]
         speeds = [row.settings.exit_speed for row in (one, other)]
-        heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
+        heats = [float(slip_heat(row.settings.design)) for row in (one, other)]
         if self.enough is not None and min(speeds) >= self.enough:
             return heats[0] < COOLER * heats[1]
         gain = speeds[0] / max(speeds[1], 1e-12) - 1
@@ -348,10 +349,11 @@ class _Selection:
         """Whether a design is better than `other` with configured values: faster, or as fast with much less heat."""
         if not other.feasible:
             return True
-        heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
+        heats = [float(slip_heat(row.settings.design)) for row in (one, other)]
         most = np.inf if self.enough is None else self.enough
         speeds = [min(row.settings.exit_speed, most) for row in (one, other)]
-        faster, same = (speeds[0] > speeds[1] * (1 + more * 2 * CLEARLY) for more in (1, -1))
+        faster = speeds[0] > speeds[1] * (1 + 2 * CLEARLY)
+        same = speeds[0] > speeds[1] * (1 - 2 * CLEARLY)
         return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
     def _cheapest(self, rows: Sequence[BestDesign]) -> BestDesign:

@@ -38,7 +38,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     found = duty(design)
     driven = None if found is None else drives.summary(design.launcher, found)
-    jams_at_rate, feed = drives.jams(driven), drives.feed(design.launcher, design.settled)
+    jams_at_rate, feed = drives.jams(driven), drives.feed(design.launcher, design.steady)
     pusher = _pusher(design)
     judged = [row["kept"] for row in rows]
     broken = thrown["jammed"] or thrown["stays_in_outlet"] or jams_at_rate or False in judged

@@ -53,14 +53,14 @@ def _spin_up(found: SpinUp) -> dict[str, Any]:
 
 
 def _wheel(found: Duty, column: int) -> dict[str, Any]:
-    settled, heat = _steady(found), found.winding_duty
+    steady, heat = found.steady, found.winding_duty
     row: dict[str, Any] = {
         "stage": found.train.stage[column] + 1,
         "side": "AB"[found.train.side[column]],
         "throttle": float(found.holding.throttle[column]),
         "holding_current_A": float(found.holding.current[column]),
-        "droop_fraction": None if settled is None else float(settled.droop[column]),
-        "missing_fraction": None if settled is None else float(settled.missing[column]),
+        "droop_fraction": None if steady is None else float(steady.droop[column]),
+        "missing_fraction": None if steady is None else float(steady.missing[column]),
         "throttle_warm": None,
         "winding_K": None,
         "winding_after_long_K": None,
@@ -81,14 +81,8 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
     return row
 
 
-def _steady(found: Duty) -> Settled | None:
-    """Return steady throwing; None where it is not known, or where it jams."""
-    settled = found.settled
-    return None if settled is None or bool(settled.throw.jammed) else settled
-
-
 def _at_rate(launcher: Launcher, found: Duty) -> dict[str, Any] | None:
-    settled, steady = found.settled, _steady(found)
+    settled, steady = found.settled, found.steady
     if settled is None:
         return None
     charge = None if steady is None else steady.throws_per_charge
@@ -146,13 +140,13 @@ def pusher_notes(content: dict[str, Any] | None) -> list[str]:
     return [f"{said}. The pusher's {digits(content['force_N'])} N are not enough where it stops on the way."]
 
 
-def feed(launcher: Launcher, settled: Settled | None = None) -> dict[str, Any]:
+def feed(launcher: Launcher, steady: Settled | None = None) -> dict[str, Any]:
     """Return the feed's rate, its greatest possible rate and what its magazine holds, as JSON has them.
 
-    settled : throwing at the rate; None where it is not known.
+    steady : throwing at the rate; None where it is not known or jams.
     """
     greatest, rate, magazine = float(feed_rate(launcher)), launcher.feed.rate, launcher.feed.magazine
-    charge = None if settled is None or bool(settled.throw.jammed) else settled.throws_per_charge
+    charge = None if steady is None else steady.throws_per_charge
     return {
         "magazine": magazine,
         "empty_s": None if magazine is None or rate is None else magazine / float(rate),

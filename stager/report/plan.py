@@ -344,7 +344,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "spread_least_heat_fraction": plan.spread_before,
         "trade": alternatives.front_rows(plan.front),
         "settled": None if best is None else drives.settled(best.design),
-        "feed": drives.feed(launcher, None if best is None else best.design.settled),
+        "feed": drives.feed(launcher, None if best is None else best.design.steady),
         "pusher": None
         if best is None or not best.count
         else drives.pushed(best.design.launcher, float(best.wheel_speed[0]), float(best.beside[0])),

@@ -301,16 +301,16 @@ def _rate(data: ReportData) -> Section:
     found = data.duty
     if found is None:
         return Section()
-    content, lead, settled = drives.summary(data.launcher, found), "", found.settled
-    if settled is not None and not bool(settled.throw.jammed):
-        leaves = float(outlet_speed(data.launcher, settled.throw.exit_speed))
+    content, lead, steady = drives.summary(data.launcher, found), "", found.steady
+    if steady is not None:
+        leaves = float(outlet_speed(data.launcher, steady.throw.exit_speed))
         lead = (
-            f"At {digits(float(settled.rate))} a second throws settle at {speed(leaves)} m/s,"
-            f" {small_percent(max(float(settled.loss), 0.0))} below the first; the supply gives"
-            f" {digits(float(settled.average_power))} W on average."
+            f"At {digits(float(steady.rate))} a second throws settle at {speed(leaves)} m/s,"
+            f" {small_percent(max(float(steady.loss), 0.0))} below the first; the supply gives"
+            f" {digits(float(steady.average_power))} W on average."
         )
-        if settled.throws_per_charge is not None:
-            lead += f" A full charge lasts for about {digits(float(settled.throws_per_charge), 2)} throws."
+        if steady.throws_per_charge is not None:
+            lead += f" A full charge lasts for about {digits(float(steady.throws_per_charge), 2)} throws."
     return Section(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
 
 
