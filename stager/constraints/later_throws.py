@@ -67,16 +67,18 @@ def _may_rise(point: OperatingPoint) -> NDArray[np.bool_]:
         return found
     machine, speed, speed_b = _samples(point, found.shape, rows)
     first = stages.exit_speed[..., -1].reshape(-1)[rows]
-    rises = np.zeros(rows.size, bool)
-    slower = np.ones((3, point.count))
-    slower[0], slower[1, :-1], slower[2, -1] = 1 - SLOWER, 1 - SLOWER, 1 - SLOWER
-    for share in slower[: 1 if point.count == 1 else 3]:
-        done = throw(machine, share * speed, None if speed_b is None else share * speed_b, options=LATER)
-        rises |= done.exit_speed > (1 + TOLD) * first
-    # Without any recovery, for wheels that the projectile drives.
-    after, after_b = (_rows(one, found.shape, rows) for one in (stages.wheel_speed_after_a, stages.wheel_speed_after_b))
-    done = throw(machine, after, None if speed_b is None else after_b, options=LATER)
-    found.reshape(-1)[rows] = rises | (done.exit_speed > (1 + TOLD) * first)
+    slower = np.ones((3, 1, point.count))
+    slower[0], slower[1, 0, :-1], slower[2, 0, -1] = 1 - SLOWER, 1 - SLOWER, 1 - SLOWER
+    slower = slower[: 1 if point.count == 1 else 3]
+
+    def tried(set_speed: Floats, after: Floats) -> Floats:
+        """Return slower speeds of a side's wheels, and those without any recovery, for wheels the projectile drives."""
+        return np.concatenate([slower * set_speed, _rows(after, found.shape, rows)[None]])
+
+    a = tried(speed, stages.wheel_speed_after_a)
+    b = None if speed_b is None else tried(speed_b, stages.wheel_speed_after_b)
+    rises = throw(machine, a, b, options=LATER).exit_speed > (1 + TOLD) * first
+    found.reshape(-1)[rows] = rises.any(axis=0)
     return found
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 from typing import Any, NamedTuple
 
@@ -76,7 +77,7 @@ class GripCorrection(NamedTuple):
         return np.asarray(self.ratio * np.exp(np.clip(apart, -FAR, FAR)))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FastestTable:
     """Wheel speed at which a stage throws fastest, and its grip limit, by entry speed and design variables.
 
@@ -89,10 +90,17 @@ class FastestTable:
     fastest: Floats
     grip: Floats
 
+    @cached_property
+    def log_entry(self) -> Floats:
+        """Logarithms of the entry speeds [ln m/s]."""
+        return np.log(self.entry)
+
     def at(self, values: Floats, entry: Floats, design: Floats) -> Floats:
         """Return interpolated `values` [m/s] at entry speeds [m/s], (samples,), and design variables, (samples, …)."""
         speed = np.log(np.clip(entry, self.entry[0], self.entry[-1]))
-        places = [np.interp(speed, np.log(self.entry), np.arange(self.entry.size))]
+        if not self.axes:
+            return np.exp(np.interp(speed, self.log_entry, values))
+        places = [np.interp(speed, self.log_entry, np.arange(self.entry.size))]
         for m, nodes in self.axes:
             scale = np.log if VARIABLES[m].by_ratio else np.asarray
             places.append(np.interp(scale(design[:, m]), scale(nodes), np.arange(nodes.size)))
@@ -296,6 +304,7 @@ class Problem:
         self.launcher = scenario.launcher if launcher is None else launcher
         self.limit_values = scenario.limit_values
         self.tables = tables or FastestTables(scenario)
+        self._tables: dict[int, FastestTable] = {}
         self.stages = [self.launcher.stage(k) for k in range(count)]
         self.choices = choices(self.stages, own=choose == "own") if choose else []
         self.free = {k for choice in self.choices for k in choice.stages}
@@ -515,7 +524,7 @@ class Problem:
         fields = {name: np.zeros((samples, count), np.int8 if name == "grip" else np.float64) for name in FIELDS}
         fields["grip"][:] = Grip.NOT_REACHED
         for k in range(count):
-            table = self.tables.of(self.launcher, k, free=k in self.free)
+            table = self._table(k)
             best = table.at(table.fastest, speed, design[:, k])
             if lead is None:
                 wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
@@ -526,11 +535,15 @@ class Problem:
             who = np.flatnonzero(alive)
             if not who.size:
                 continue
-            here = machine if who.size == samples else take(machine, who)
-            done = self.way(here, k, speed[who], wheels[who, k], entry_spin=spin[who], options=self.options)
+            # Those that come to a stage alike are thrown once: a model changes one variable at a time.
+            one, each = _alike(speed[who], spin[who], wheels[who, k], design[who, k])
+            here = machine if one.size == samples else take(machine, who[one])
+            done = self.way(
+                here, k, speed[who[one]], wheels[who[one], k], entry_spin=spin[who[one]], options=self.options
+            )
             for name in FIELDS:
-                fields[name][who, k] = getattr(done, name)
-            alive[who] = ~done.jammed
+                fields[name][who, k] = getattr(done, name)[each]
+            alive[who] = ~done.jammed[each]
             speed = np.where(alive, fields["exit_speed"][:, k], 1.0)
             spin = np.where(alive, fields["exit_spin"][:, k], 0.0)
             if k + 1 < count and self.launcher.guide is not None:
@@ -546,9 +559,15 @@ class Problem:
 
         entry : entry speeds [m/s], (samples, stages); design : (samples, stages, design variables).
         """
-        tables = [self.tables.of(self.launcher, k, free=k in self.free) for k in range(self.count)]
+        tables = [self._table(k) for k in range(self.count)]
         found = [table.at(table.grip, entry[:, k], design[:, k]) for k, table in enumerate(tables)]
         return np.stack(found, axis=-1)
+
+    def _table(self, index: int) -> FastestTable:
+        """Return the table of a stage, which is looked up once: comparing stages takes longer than a throw."""
+        if index not in self._tables:
+            self._tables[index] = self.tables.of(self.launcher, index, free=index in self.free)
+        return self._tables[index]
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
         """Throw where several stages hold the projectile at once; return variables, leading wheels and throw."""
@@ -573,6 +592,17 @@ def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
             widest = min(low for low, _ in ends.values()), max(high for _, high in ends.values())
             found.append(Choice(m, tuple(ends), widest))
     return found
+
+
+def _alike(*columns: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the first of each group of equal samples, and the number of each sample's group.
+
+    columns : values, (samples, …).
+    """
+    values = np.column_stack(columns)
+    rows = values.view(f"V{values.itemsize * values.shape[1]}")[:, 0]
+    _, one, each = np.unique(rows, return_index=True, return_inverse=True)
+    return one, each
 
 
 def _finite(rows: Sequence[Floats]) -> Floats:
