@@ -595,14 +595,15 @@ def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
 
 
 def _alike(*columns: Floats) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return the first of each group of equal samples, and the number of each sample's group.
+    """Return the first of each group of equal samples, and the group of each sample; in order where all differ.
 
     columns : values, (samples, …).
     """
     values = np.column_stack(columns)
     rows = values.view(f"V{values.itemsize * values.shape[1]}")[:, 0]
     _, one, each = np.unique(rows, return_index=True, return_inverse=True)
-    return one, each
+    order = np.arange(len(values))
+    return (order, order) if one.size == order.size else (one, each)
 
 
 def _finite(rows: Sequence[Floats]) -> Floats:
