@@ -401,8 +401,9 @@ class _Reach:
         return refine(problem, problem.look(trial.x), fastest, ROUGHLY)
 
     def enough(self, margins: Mapping[str, float]) -> bool:
-        """Whether the asked speed is reached."""
-        return self.best(margins)[0] >= self.least
+        """Whether the asked speed is reached; not searched for where limits on exit speed and energy forbid it."""
+        cap = float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins))
+        return cap >= self.least and self.best(margins)[0] >= self.least
 
     def reachable(self) -> bool:
         """Whether the asked speed is reached without any limit."""
