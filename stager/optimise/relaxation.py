@@ -350,12 +350,16 @@ class _Reach:
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
         steps: list[tuple[int, float]] = []
+        violation = np.inf
         # One by one: each stage takes its share of power, current and heat, so that the most need not throw fastest.
         for count in range(max(self.count, 1), most + 1):
             if _hopeless(steps, most, self.least):
                 break
             trial, problem = self._best_of(count, margins, near)
             if trial.violation[0] > 0:
+                if trial.violation[0] > violation * (1 - SHARP):
+                    break  # More stages bring it no nearer to the limits.
+                violation = float(trial.violation[0])
                 continue
             steps.append((count, float(trial.exit_speed[0])))
             if steps[-1][1] <= out[0]:
