@@ -55,7 +55,8 @@ class Effort:
     """Effort of a refinement.
 
     rounds: greatest number of steps; radius, smallest: first and last trust region [-]; gain: gain that is too small
-    to go on for [-]; finish: use `smooth` where the result is not on a kink.
+    to go on for [-]; finish: use `smooth` where the result is not on a kink; cool: of settings about as fast, look for
+    those with less slip heat.
     """
 
     rounds: int = 16
@@ -63,12 +64,13 @@ class Effort:
     smallest: float = 2e-5
     gain: float = 2e-7
     finish: bool = False
+    cool: bool = True
 
 
 CLOSE = Effort(finish=True)
 """Effort for answers."""
-ROUGHLY = Effort(rounds=12, smallest=5e-5, gain=5e-6)
-"""Effort for candidates of which the best is refined again."""
+ROUGHLY = Effort(rounds=12, smallest=5e-5, gain=5e-6, cool=False)
+"""Effort for candidates of which the best is refined again, and for whether a speed can be reached."""
 QUICKLY = Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
 """Effort for comparing candidates."""
 
@@ -392,6 +394,8 @@ def explore(
         if not problem.limit_values.grip_margin or found.violation[0] > RESTORED:
             # Otherwise it is refined once grip limits are found at its own entry speeds.
             found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
+    if not effort.cool:
+        return found
     found = _gripping(problem, found, effort)
     if (least := _reached(problem, found)) is not None:
         return _cooler(problem, population, found, least, effort)
