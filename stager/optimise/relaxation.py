@@ -62,6 +62,8 @@ MORE = 0.01
 """Share by which limits are loosened for their prices [-]."""
 WORTHLESS = 1e-5
 """Gain below which a limit does not hold a plan back [-]."""
+FOR_SPEED = replace(QUICKLY, cool=False)
+"""Effort for how fast one more stage throws."""
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
 ENDS = {limit.name: limit.end for limit in LIMITS}
 ORIGINS = {limit.name: limit.origin for limit in LIMITS}
@@ -153,7 +155,7 @@ def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, floa
         built: dict[str, Any] = {**dict.fromkeys(BUILT & VALUES), "stages": row.count + 1}
         free = replace(row.scenario, limit_values=replace(values, **built))
         problem = Problem(free, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
-        solution = solve(problem, [row.solution.trial], generations=FEW, effort=QUICKLY)
+        solution = solve(problem, [row.solution.trial], generations=FEW, effort=FOR_SPEED)
         speed = solution.settings.exit_speed if solution.feasible else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)
 
