@@ -187,12 +187,12 @@ def enough_kept(kept: NDArray[np.bool_], confidence: float) -> NDArray[np.bool_]
 def hard_slacks(launcher: Launcher, limit_values: LimitValues, done: Throw, *, steady: bool) -> dict[str, Floats]:
     """Return the slack of each hard limit by its name [-], shape of the throws; limits without known inputs left out.
 
-    steady: limits of kind STEADY; else all others.
+    steady: limits on throw after throw; else all others.
     """
     point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done)
     found = {}
     for limit in LIMITS:
-        if limit.hard and (limit.kind is Kind.STEADY) is steady and (result := evaluate(limit, point)) is not None:
+        if limit.hard and limit.settles is steady and (result := evaluate(limit, point)) is not None:
             found[limit.name] = np.nan_to_num(np.broadcast_to(result.slack, done.exit_speed.shape), nan=-1.0)
     return found
 

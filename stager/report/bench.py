@@ -14,12 +14,12 @@ from stager.fit.table import Throws
 from stager.fit.table.reader import TableColumn
 from stager.fit.table.throws import THROTTLE
 from stager.fit.table.writer import TableWriter, ThrowEntry, doubts, entry_of, in_column, throttle_for, wheel_columns
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, rounded
 from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
-from stager.report.numbers import MISSING, listing, percent, plural, speed
+from stager.report.numbers import digits, listing, percent, plural, speed, speed_to_set
 from stager.report.terminal import Marked, TextCurve
 from stager.report.throw import CLOSE_RPM, indicated_rpm, rpm_to_set, shows_true_speeds
 
@@ -67,7 +67,7 @@ def _indicated(launcher: Launcher, wheel_speed: Floats) -> list[float]:
 
 def _setting(launcher: Launcher, wheel_speed: Sequence[float], first: int = 0) -> str:
     """Return true wheel speeds of stages from `first` on [m/s], with the tachometer's readings where they differ."""
-    at = f"{', '.join(speed(u) for u in wheel_speed)} m/s"
+    at = f"{', '.join(speed_to_set(u) for u in wheel_speed)} m/s"
     if shows_true_speeds(launcher):
         return at
     shown = ", ".join(rpm_to_set(launcher, first + k, float(u)) for k, u in enumerate(wheel_speed))
@@ -176,7 +176,7 @@ def _varied(found: Next) -> list[int]:
 def _speeds_of(found: Next, one: Suggested, wheels: Sequence[int]) -> tuple[str, str]:
     """Return the speeds of some wheels in a throw to make, in m/s and as the tachometer shows them."""
     speeds = [(k, float(one.wheel_speed[k])) for k in wheels]
-    return ", ".join(speed(u) for _, u in speeds), ", ".join(rpm_to_set(found.launcher, k, u) for k, u in speeds)
+    return ", ".join(speed_to_set(u) for _, u in speeds), ", ".join(rpm_to_set(found.launcher, k, u) for k, u in speeds)
 
 
 def _steady_wheels(found: Next) -> list[str]:
@@ -209,7 +209,9 @@ def _next_notes(found: Next) -> list[str]:
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
-        notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
+        notes.append(
+            "Each throw by itself keeps the judged hard limits in all builds that the configuration allows for."
+        )
         if _alone(found):
             notes.append("In the table of throws, cells of wheels that are not there stay empty.")
     elif not found.enough and np.isfinite(found.wrong):
@@ -445,16 +447,16 @@ def _scaled(surface_speed: Any, head: TableColumn, launcher: Launcher) -> Any:
 
 def _plain(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
     value = float(_scaled(surface_speed, head, launcher))
-    # Whole readings are rounded down, as advice goes beyond no limit; see `throw.rpm_to_set`.
-    return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{np.floor(value + CLOSE_RPM):.0f}"
+    # Readings are rounded down, as advice goes beyond no limit; see `throw.rpm_to_set`.
+    return speed_to_set(value) if np.isnan(value) or value < 100 else f"{np.floor(value + CLOSE_RPM):.0f}"
 
 
 def _at(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
     """Return a setting as the column holds it, the tachometer's reading, with its true surface speed in brackets."""
-    throttle = throttle_for(surface_speed, head, launcher)
+    throttle, true = throttle_for(surface_speed, head, launcher), speed_to_set(surface_speed)
     if throttle is not None:
-        return f"about {throttle:.1f} {_unit(head)} ({speed(surface_speed)} m/s)"
+        return f"about {digits(rounded(throttle, 3, upward=False))} {_unit(head)} ({true} m/s)"
     shown = f"{_plain(surface_speed, head, launcher)} {_unit(head)}"
-    if not _holds_speeds(head) or shown == f"{speed(surface_speed)} m/s":
-        return f"{speed(surface_speed)} m/s"
-    return f"{shown} ({speed(surface_speed)} m/s{'' if shows_true_speeds(launcher) else ' truly'})"
+    if not _holds_speeds(head) or shown == f"{true} m/s":
+        return f"{true} m/s"
+    return f"{shown} ({true} m/s{'' if shows_true_speeds(launcher) else ' truly'})"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from stager.model.arrays import hundredths_down
+
 MISSING = "-"
 """Text of a value that is not known or does not apply."""
 
@@ -31,6 +33,11 @@ def digits(value: float | None, significant: int = 3) -> str:
 def speed(value: float | None) -> str:
     """Return a speed [m/s] to 0.01 m/s, as a chronograph shows it."""
     return MISSING if value is None or math.isnan(value) else f"{round(value, 2) + 0.0:.2f}"
+
+
+def speed_to_set(value: float | None) -> str:
+    """Return a wheel speed to set [m/s] to 0.01 m/s, rounded down, as advice goes beyond no limit."""
+    return MISSING if value is None or math.isnan(value) else hundredths_down(value)
 
 
 def sides(side_a: float, side_b: float | None) -> str:

@@ -17,7 +17,7 @@ from stager.physics.mechanics import turns_per_minute
 from stager.report import limits
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.limits import title
-from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
+from stager.report.numbers import MISSING, listing, percent, plural, signed, speed, speed_to_set
 from stager.report.terminal import Marked, TextCurve
 from stager.report.throw import instruments
 
@@ -52,7 +52,7 @@ def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = N
         return []
     if chosen.wheel_speed is None:
         return [f"Stage {stage}: {chosen.reason[0].lower()}{chosen.reason[1:]}"]
-    setting = at or f"{speed(chosen.wheel_speed)} m/s"
+    setting = at or f"{speed_to_set(chosen.wheel_speed)} m/s"
     exits = f"{speed(chosen.exit_speed)} m/s"
     after = f" by {by}" if by else ""
     text = f"Recommended{after} for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"
@@ -120,7 +120,7 @@ def settings(predicted: Sequence[Predicted]) -> Table:
     )  # fmt: skip
     lines = tuple(
         (
-            str(one.stages), *_limit(one.tuned.grip_limit), speed(one.tuned.recommended.wheel_speed),
+            str(one.stages), *_limit(one.tuned.grip_limit), speed_to_set(one.tuned.recommended.wheel_speed),
             *_costs(one.tuned),
         )
         for one in predicted

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import stager
 from stager.constraints.recommend import hard_slacks
 from stager.fit import experiment_design
 from stager.fit.experiment_design import MOST_ALIKE, SETTING_RATIOS, SLOWER_RATIOS, Next, first_session
@@ -17,7 +18,8 @@ from stager.fit.fitting import fit
 from stager.fit.prediction import before
 from stager.fit.priors import own_law
 from stager.physics.chain import SURE, throw
-from tests.cli.run import ROOT, stager
+from tests.cli.run import ROOT
+from tests.cli.run import stager as run
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario
 from tests.sharing import share_results
 
@@ -95,6 +97,16 @@ def test_first_throws_keep_hard_limits_in_fresh_draws(name: str) -> None:
     assert (1 - kept[:, 1:].mean(axis=1)).max() <= 0.005
 
 
+@pytest.mark.usefixtures("few_draws")
+def test_throws_keep_the_limit_on_supply_current() -> None:
+    given = stager.load(ROOT / "configs" / "seed_ball.toml", {"limits.supply_current": "12 A", "limits.stages": 1})
+    rng = np.random.default_rng(0)
+    found = first_session(given.scenario, 1, finder(given.scenario), rng, throws=COUNT)
+    for one in found.plan:
+        verdicts = {verdict.name: verdict for verdict in given.check(*one.wheel_speed.tolist()).verdicts}
+        assert verdicts["supply_current"].satisfied
+
+
 @pytest.mark.parametrize(("factor", "fits"), [(1.0, True), (0.75, False)])
 def test_first_session_reveals_a_misfit(factor: float, fits: bool) -> None:
     # A chronograph that reads 25 % low is detected after eight throws.
@@ -116,7 +128,7 @@ def test_next_plans_a_first_session_of_one_stage_from_an_empty_table(
     share_results(monkeypatch, "next")
     (tmp_path / "empty.csv").write_text(f"{wheels},exit_speed [m/s]\n", encoding="utf-8")
     arguments = ("next", str(ROOT / "configs" / "seed_ball.toml"), str(tmp_path / "empty.csv"), "--throws", "5")
-    ran = stager(*arguments, "--json")
+    ran = run(*arguments, "--json")
     assert ran.status == 0
     document = json.loads(ran.out)
     assert document["first_session"]
@@ -124,4 +136,4 @@ def test_next_plans_a_first_session_of_one_stage_from_an_empty_table(
     rpm = [rpm for one in document["plan"] for rpm in one["rpm"]]
     assert len(rpm) == 5
     assert rpm[:-1] == sorted(rpm[:-1])
-    assert stager(*arguments).out.startswith("First session with stage 1 alone: 5 throws, about 15 minutes, slow ones")
+    assert run(*arguments).out.startswith("First session with stage 1 alone: 5 throws, about 15 minutes, slow ones")

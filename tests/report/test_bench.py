@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,11 +13,14 @@ from stager.config import load
 from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
 from stager.fit.posterior import Misfit
+from stager.fit.table import read_settings
 from stager.fit.table.writer import open_table
 from stager.report.answer import Provenance
 from stager.report.bench import next_answer, screen
 from tests.cli.run import ROOT
 
+FIRST = re.compile(r"(?<![\w.])\d+\.\d+|(?<= )\d+(?= rpm)")
+"""A wheel speed in a sentence."""
 SOURCE = Provenance(config_sha256="", seed=0)
 SPEEDS = np.array([10.0, 15.0])
 BEST = Recommended(wheel_speed=15.0, exit_speed=11.0, by="peak", confidence=0.95, draws=400)
@@ -104,3 +108,26 @@ def test_steps_towards_a_recommended_speed_far_beyond_any_throw_are_told() -> No
     shown = next_answer(far, SOURCE).screen
     assert shown is not None
     assert any("go there step by step" in note for note in shown.notes)
+
+
+@pytest.mark.parametrize(
+    "head", ["wheel_1 [m/s]", "wheel_1 [km/h]", "wheel_1 [rev/s]", "throttle_1 [%]", "throttle_1 [-]"]
+)
+@pytest.mark.parametrize("advised", [7.9989, 14.9967, 14.9989])
+def test_settings_are_rounded_down(head: str, advised: float, tmp_path: Path) -> None:
+    found = replace(
+        FOUND, plan=(Suggested(wheel_speed=np.array([advised]), wrong_after=0.5),),
+        recommended=replace(BEST, wheel_speed=advised),
+    )  # fmt: skip
+    (tmp_path / "throws.csv").write_text(f"{head},exit_speed [m/s]\n", encoding="utf-8")
+    with open_table(tmp_path / "throws.csv", LAUNCHER, 1) as (writer, _):
+        notes = screen(found, True, writer.throws(), writer).notes
+        for note in notes:
+            (tmp_path / "set.csv").write_text(f"{head}\n{FIRST.search(note)[0]}\n", encoding="utf-8")  # type: ignore[index]
+            surface = read_settings(tmp_path / "set.csv", LAUNCHER).surface_speed(LAUNCHER, [0], 0).item()
+            assert 0.98 * advised < surface <= advised
+    assert len(notes) == 2
+    shown = next_answer(found, SOURCE).screen
+    assert shown is not None
+    for text in (shown.headline, shown.tables[0].rows[0][1], shown.notes[1]):
+        assert advised - 0.011 < float(FIRST.findall(text)[0]) <= advised
