@@ -29,7 +29,7 @@ LONG = 120
 UNSETTLED = "does not settle: throws go on changing, and limits on them are not judged."
 """Said of throws at a rate that go on changing, behind who does not."""
 NO_LOSS = 5e-5
-"""Loss of exit speed below which a screen says that there is none [-]."""
+"""Change of exit speed below which a screen says that there is no loss [-]."""
 
 
 def summary(launcher: Launcher, found: Duty) -> dict[str, Any]:
@@ -216,9 +216,20 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
     if content["exit_speed_m_s"] is None:
         return [f"{rate} {UNSETTLED}"]
-    loss = max(content["loss_fraction"], 0.0)
-    lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
-    return [f"{rate} settles at {speed(content['outlet_speed_m_s'])} m/s, {lost}."]
+    against = against_first(content["loss_fraction"])
+    return [f"{rate} settles at {speed(content['outlet_speed_m_s'])} m/s, {against}."]
+
+
+def against_first(loss: float) -> str:
+    """Return how a settled throw compares with the first one; loss: of exit speed [-], below 0 where it is faster."""
+    if abs(loss) < NO_LOSS:
+        return "no loss"
+    return f"{small_percent(abs(loss))} {'slower' if loss > 0 else 'faster'}"
+
+
+def leaves(launcher: Launcher, found: Settled) -> str:
+    """Return the speed at which settled throws leave the launcher, "jams" where they do not."""
+    return "jams" if found.throw.jammed else f"{speed(float(outlet_speed(launcher, found.throw.exit_speed)))} m/s"
 
 
 def jams(content: dict[str, Any] | None) -> bool:
@@ -256,9 +267,10 @@ def tables(content: dict[str, Any]) -> list[Table]:
     rate = content["at_rate"]
     if rate is not None:
         row = (
-            digits(rate["rate_1_s"]), speed(rate["first_outlet_speed_m_s"]), speed(rate["settled_outlet_speed_m_s"]),
-            small_percent(rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
-            digits(rate["energy_per_throw_J"]),
+            digits(rate["rate_1_s"]), speed(rate["first_outlet_speed_m_s"]),
+            "jam" if rate["jammed"] else speed(rate["settled_outlet_speed_m_s"]),
+            MISSING if rate["jammed"] else small_percent(rate["loss_fraction"]), digits(rate["recovery_time_s"]),
+            digits(rate["average_power_W"]), digits(rate["energy_per_throw_J"]),
             MISSING if rate["throws_per_charge"] is None else about(rate["throws_per_charge"]),
         )  # fmt: skip
         found.append(Table("Throw after throw", _RATE, (row,)).without_empty(MISSING))

@@ -379,3 +379,20 @@ def test_recovery_is_not_told_where_the_greatest_no_load_current_cannot_hold_the
     made = _duty(launcher(drive=replace(UNKNOWN, current_limit=10.0), rate=4.0))
     assert made is not None
     assert (made.recovery, made.highest_rate) == (None, None)
+
+
+def test_steady_throws_that_jam_have_no_speed_on_tables() -> None:
+    machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    made = _duty(machine)
+    assert made is not None
+    table = next(one for one in report.tables(report.summary(machine, made)) if one.title == "Throw after throw")
+    assert dict(zip([column.head for column in table.columns], table.rows[0], strict=True))["settled"] == "jam"
+    assert "lost" not in [column.head for column in table.columns]
+    assert made.settled is not None
+    assert report.leaves(machine, made.settled) == "jams"
+
+
+@pytest.mark.parametrize(("loss", "words"), [(0.012, "1.20 % slower"), (-0.012, "1.20 % faster"), (1e-6, "no loss")])
+def test_settled_throws_are_slower_or_faster_than_the_first(loss: float, words: str) -> None:
+    content = {"rate_1_s": 2.0, "jammed": False, "exit_speed_m_s": 9.0, "outlet_speed_m_s": 9.0, "loss_fraction": loss}
+    assert report.settled_note(content) == [f"At 2.00 throws a second it settles at 9.00 m/s, {words}."]

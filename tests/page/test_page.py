@@ -13,12 +13,15 @@ from pathlib import Path
 
 import pytest
 
+import stager
 from stager.api.documents import Report
 from stager.errors import printable
 from stager.model.launcher import Outlet
 from stager.report.page import page as render
+from stager.report.page.content import view
 from tests.bench.terminal import FEW_DRAWS
-from tests.cli.run import stager
+from tests.cli.run import ROOT
+from tests.cli.run import stager as run
 from tests.page import reports
 from tests.page.html_tree import everything, read
 from tests.sharing import few_draws
@@ -189,7 +192,7 @@ def test_page_is_identical_from_another_process(tmp_path: Path) -> None:
     table.write_text(THROWN, encoding="utf-8")
     one_stage = str(reports.ROOT / "configs" / "streamer.toml"), str(table), "--set", "limits.stages=1", "--quiet"
     with few_draws():
-        assert stager("report", *one_stage, "-o", str(here)).status == 0
+        assert run("report", *one_stage, "-o", str(here)).status == 0
     arguments = ["report", *one_stage, "-o", str(again)]
     done = subprocess.run(
         [sys.executable, "-W", "error", "-c", FEW_DRAWS, *arguments], capture_output=True, text=True, check=False,
@@ -197,3 +200,14 @@ def test_page_is_identical_from_another_process(tmp_path: Path) -> None:
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
     assert again.read_bytes() == here.read_bytes()
+
+
+def test_throws_that_jam_at_the_rate_have_no_speed() -> None:
+    weak = {
+        "stage.drive.governed": True, "stage.drive.current_limit": "1.5 A", "feed.rate": "20 /s", "limits.stages": 1,
+        "stage.wheel.inertia": "1.5e-5 kg m^2",
+    }  # fmt: skip
+    loaded = stager.load(ROOT / "configs" / "seed_ball.toml", weak)
+    found = view(loaded.report(plan=loaded.plan(draws=0)).data)
+    assert {fact.name: fact.value for fact in found.facts}["At 20.0 throws/s"] == "jams"
+    assert found.rate.lead == ""

@@ -16,10 +16,11 @@ from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import limits, plan
 from stager.report.alternatives import VARIABLES, value_text
 from stager.report.answer import Column, Table
+from stager.report.drives import against_first
 from stager.report.figures import palette
 from stager.report.figures.picture import BOTTOM, RIGHT, TOP, WIDTH, Picture
 from stager.report.limits import LimitRow
-from stager.report.numbers import MISSING, digits, listing, plural, small_percent, speed
+from stager.report.numbers import MISSING, digits, listing, plural, speed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -184,7 +185,7 @@ def rate_picture(launcher: Launcher, sequence: ThrowSequence, settled_exit: floa
     """
     exits, settled = outlet_speed(launcher, sequence.exit_speed), float(outlet_speed(launcher, settled_exit))
     first = float(exits[0])
-    lost = small_percent(1 - settled / first if first > 0 else 0.0)
+    against = against_first(1 - settled / first if first > 0 else 0.0)
     rows = tuple((str(n), speed(float(v)), _missing(row)) for n, (v, row) in
                  enumerate(zip(exits, sequence.missing, strict=True), 1))  # fmt: skip
     rows = (*rows, ("settled", speed(settled), ""))
@@ -192,8 +193,8 @@ def rate_picture(launcher: Launcher, sequence: ThrowSequence, settled_exit: floa
     return Picture(
         name="rate", title=f"Throw after throw, {digits(rate)} a second",
         alt=f"The first throw leaves at {speed(first)} m/s, later ones settle at {speed(settled)} m/s,"
-        f" {lost} less.",
-        caption=f"The wheels do not recover fully between throws: settled throws leave {lost} slower.",
+        f" {against}.",
+        caption=f"The wheels recover as far as the time between throws lets them; settled throws: {against}.",
         twin=Table("Throw after throw", columns, rows), paint=lambda: _paint_rate(exits.tolist(), settled),
     )  # fmt: skip
 

@@ -16,7 +16,6 @@ from stager.fit.prediction import Learned
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
-from stager.physics.flight import outlet_speed
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import bench, drives, fit, flight, limits
 from stager.report import fit as fits
@@ -25,7 +24,7 @@ from stager.report.answer import PROVENANCE, Answer, Column, Provenance, Screen,
 from stager.report.card import COLUMNS, HASH_DIGITS, SAFETY, facts, settings_rows
 from stager.report.explain import TERMS
 from stager.report.figures.of_throw import SweepCurve
-from stager.report.numbers import MISSING, digits, percent, plural, small_percent, speed
+from stager.report.numbers import MISSING, about, digits, percent, plural, speed
 from stager.report.plan import CAUTIONS, MORE_CAUTIONS
 from stager.version import __version__
 
@@ -232,7 +231,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         "" if fastest is None or best is None or fastest.count == best.count else f", {plural(fastest.count, 'stage')}"
     )
     gain = plans.possible_gain(data.launcher, data.plan)
-    leaves = None if settled is None else float(outlet_speed(data.launcher, settled.throw.exit_speed))
+    at_rate = MISSING if settled is None else drives.leaves(data.launcher, settled)
     facts = (
         Fact("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
         Fact("Exit energy", f"{digits(content['exit_energy_J'])} J"),
@@ -240,7 +239,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         Fact("Length", f"{1000 * length:.0f} mm" if length else MISSING),
         Fact("Average power", f"{digits(power)} W" if power is not None else MISSING),
         Fact("Exit speed at the rate" if settled is None else f"At {digits(float(settled.rate))} throws/s",
-             MISSING if leaves is None else f"{speed(leaves)} m/s"),
+             at_rate),
         Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
         Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
         Fact("Possible further gain", MISSING if other else percent(gain)),
@@ -303,14 +302,13 @@ def _rate(data: ReportData) -> Section:
         return Section()
     content, lead, steady = drives.summary(data.launcher, found), "", found.steady
     if steady is not None:
-        leaves = float(outlet_speed(data.launcher, steady.throw.exit_speed))
         lead = (
-            f"At {digits(float(steady.rate))} a second throws settle at {speed(leaves)} m/s,"
-            f" {small_percent(max(float(steady.loss), 0.0))} below the first; the supply gives"
+            f"At {digits(float(steady.rate))} a second throws settle at {drives.leaves(data.launcher, steady)},"
+            f" {drives.against_first(float(steady.loss))}; the supply gives"
             f" {digits(float(steady.average_power))} W on average."
         )
         if steady.throws_per_charge is not None:
-            lead += f" A full charge lasts for about {digits(float(steady.throws_per_charge), 2)} throws."
+            lead += f" A full charge lasts for about {about(float(steady.throws_per_charge))} throws."
     return Section(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
 
 
