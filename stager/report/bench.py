@@ -169,8 +169,7 @@ def _plan_table(found: Next) -> Table:
 
 def _varied(found: Next) -> list[int]:
     """Return the wheels whose speeds differ between the throws to make, by index; the last one where none does."""
-    speeds = np.array([one.wheel_speed for one in found.plan]).reshape(len(found.plan), -1)
-    return np.flatnonzero(np.ptp(speeds, axis=0) > 0).tolist() or [found.built - 1] if len(speeds) else []
+    return np.flatnonzero(np.ptp([one.wheel_speed for one in found.plan], axis=0) > 0).tolist() or [found.built - 1]
 
 
 def _speeds_of(found: Next, one: Suggested, wheels: Sequence[int]) -> tuple[str, str]:
@@ -181,9 +180,11 @@ def _speeds_of(found: Next, one: Suggested, wheels: Sequence[int]) -> tuple[str,
 
 def _steady_wheels(found: Next) -> list[str]:
     """Return a sentence on the wheels that run at one speed in all throws to make, where there are others."""
+    if not _shows_plan(found):
+        return []
     varied = _varied(found)
     steady = [k for k in range(found.built) if k not in varied]
-    if not steady or not _shows_plan(found):
+    if not steady:
         return []
     surface, turns = _speeds_of(found, found.plan[0], steady)
     names = listing([str(k + 1) for k in steady])

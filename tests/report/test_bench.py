@@ -131,3 +131,15 @@ def test_settings_are_rounded_down(head: str, advised: float, tmp_path: Path) ->
     assert shown is not None
     for text in (shown.headline, shown.tables[0].rows[0][1], shown.notes[1]):
         assert advised - 0.011 < float(FIRST.findall(text)[0]) <= advised
+
+
+@pytest.mark.parametrize("built", [1, 2])
+def test_next_has_an_answer_without_throws_to_make(built: int) -> None:
+    nothing = replace(FOUND, plan=(), helps=False, built=built)
+    unsafe = replace(nothing, recommended=replace(BEST, wheel_speed=None, by="exit_energy"))
+    enough = replace(nothing, enough=True, certain=True)
+    heads = [next_answer(one, SOURCE).shown.headline for one in (nothing, unsafe, enough)]
+    assert [head.partition(":")[0] for head in heads] == [
+        "No throw is proposed. No setting keeps the hard limits in as many builds as limits.confidence asks.",
+        "No throw is proposed. No wheel speed keeps the limits in 95 of 100 builds", "Enough is known",
+    ]  # fmt: skip
