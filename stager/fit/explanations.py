@@ -266,7 +266,10 @@ class _Changed:
 
 
 def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[tuple[Hypothesis, ...], int]:
-    """Return explanations of what differs in the throws `second`, best first, and how many do as well within TIE."""
+    """Return explanations of what differs in the throws `second`, best first, and how many do as well within TIE.
+
+    Either build may be the one that is as configured: of a change in the one and a change in the other, the better one.
+    """
     launcher = found.model.scenario.launcher
     throttled = any(wheel.reading.asks_supply for wheel in throws.wheels)
     perturbations = [
@@ -275,9 +278,17 @@ def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[
         if perturbation.whole and perturbation.there(launcher) and (throttled or perturbation.name != "supply")
     ]
     plain = _unchanged(found, throws)
-    tried = [_explanation(found, throws, second, perturbation, plain) for perturbation in perturbations]
-    done = sorted((one for one in tried if one is not None), key=lambda one: one.aicc)
+    both = [[_explanation(found, throws, rows, one, plain) for one in perturbations] for rows in (second, ~second)]
+    tried = [(one, None if other is None else _inverse(other)) for one, other in zip(*both, strict=True)]
+    best = [min((one for one in pair if one is not None), key=lambda one: one.aicc, default=None) for pair in tried]
+    done = sorted((one for one in best if one is not None), key=lambda one: one.aicc)
     return tuple(done), sum(one.aicc - done[0].aicc < TIE for one in done)
+
+
+def _inverse(one: Hypothesis) -> Hypothesis:
+    """Return the change of the other throws as a change of these."""
+    low, high = one.interval
+    return replace(one, factor=1 / one.factor, interval=(1 / high, 1 / low))
 
 
 def causes(found: BestFit, throws: Throws, rng: np.random.Generator) -> tuple[Hypothesis, ...]:

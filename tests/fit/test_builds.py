@@ -54,6 +54,18 @@ def test_more_crush_is_found_with_its_equivalent_explanations() -> None:
     assert {"crush", "friction"} <= best
 
 
+def test_explanations_do_not_depend_on_which_build_is_named_first() -> None:
+    throws = _two({"feed.speed": 2.5})
+    one, other = (compare(GIVEN, throws, names, np.random.default_rng(0)) for names in (("A", "B"), ("B", "A")))
+    assert one.equal == other.equal
+    for first, second in zip(one.explanations, other.explanations, strict=True):
+        assert first.name == second.name
+        assert first.factor * second.factor == pytest.approx(1.0)
+        assert first.aicc == pytest.approx(second.aicc)
+    assert one.explanations[0].name == "feed"
+    assert one.explanations[0].factor == pytest.approx(2.5, rel=0.1)
+
+
 def test_comparison_at_one_setting_is_close_to_welch() -> None:
     # Not exactly equal, as outliers are downweighted.
     throws = _two({"stage.crush": 1.2}, np.full((6, 1), 16.0))
