@@ -17,6 +17,8 @@ from stager.physics.chain import SURE, Options, onward, throw
 from stager.physics.flight import outlet_speed
 from stager.physics.records import Throw, take
 
+HARD = frozenset(limit.name for limit in LIMITS if limit.hard)
+"""Names of the limits that are to be kept in enough builds; all others are judged in the nominal launcher alone."""
 GRID_POINTS = 48
 """Settings of the first grid, over the whole speed range."""
 REFINED_POINTS = 7
@@ -58,7 +60,7 @@ class Recommended:
     kept: share of the draws that keep all hard limits together [-]
     by: why no faster: name of a limit, "goal", "range", or "peak" where a faster wheel throws slower on average;
         without a setting, the limit that most draws break
-    broken: share of the draws that break it, without a setting [-]
+    broken: share of the draws that break it, without a setting [-]; 0 where the nominal launcher does
     not_judged: hard limits that apply and whose inputs are unknown
     confidence: as asked for [-]
     draws: number of draws; 0: nothing is uncertain
@@ -80,11 +82,11 @@ class Recommended:
     def reason(self) -> str:
         """Return why this speed, in one sentence."""
         words = self.by.replace("_", " ")
-        sure = self.draws and self.confidence > NOMINAL_ONLY
+        sure = self.draws and self.confidence > NOMINAL_ONLY and self.by in HARD
         if self.wheel_speed is None:
             often = (
                 f" in {100 * self.confidence:.3g} of 100 builds: {100 * self.broken:.0f} break"
-                if sure
+                if sure and self.broken
                 else ": it breaks"
             )
             return f"No wheel speed keeps the limits{often} {words}."
@@ -245,7 +247,7 @@ class _Chooser:
         top = float(np.min(reach.top))
         self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
         self.ends_by = "grip_margin" if self.top < top else reach.ends_by
-        self.most_broken = ("the limits", 1.0)
+        self.most_broken = ("the limits", 0.0)
         # Earlier stages let the projectile go before this one, so that they are thrown through once.
         fastest = np.array([max(self.top, before[0].max(initial=0.0), before[1].max(initial=0.0))])
         self.apart = launcher.guide is None and not overlapping(launcher, before[0].size + 1, fastest)
@@ -362,7 +364,7 @@ class _Chooser:
                 broken = np.broadcast_to(result.slack, (speed.size, 1))[:, 0] < -ROUNDING
                 by[fine & broken] = limit.name
                 if fine.any() and not (fine & ~broken).any():
-                    self.most_broken = limit.name, 1.0
+                    self.most_broken = limit.name, 0.0
                 fine = fine & ~broken
         exits = outlet_speed(launcher, done.exit_speed)
         drawn = slice(1, None) if samples > 1 else slice(None)
@@ -426,7 +428,7 @@ class _Chooser:
         steady = [result for limit in LIMITS if limit.kind is Kind.STEADY and (result := evaluate(limit, point))]
         for result in steady:
             if float(np.min(np.nan_to_num(result.slack, nan=-1.0))) < -ROUNDING:
-                self.most_broken = result.name, 1.0
+                self.most_broken = result.name, 0.0
                 return False
         few = min(STEADY_DRAWS + 1, self.samples)
         if few == 1 or self.limit_values.confidence <= NOMINAL_ONLY:

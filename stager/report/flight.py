@@ -135,7 +135,8 @@ def _passes(launcher: Launcher, at: Arrival) -> str:
 
 def _grouped(found: Shots) -> list[str]:
     exits = f"{speed(found.exit_speed.low)} to {speed(found.exit_speed.high)} m/s"
-    sentence = f"Shot to shot: 95 % of shots leave at {exits}"
+    which = "95 % of shots leave" if found.jams == 0 else "95 % of the shots that leave do so"
+    sentence = f"Shot to shot: {which} at {exits}"
     if found.landing is not None:
         ends = found.landing.low, found.landing.high
         sentence += f" and land {unit_of(*ends).range(*ends)} away"

@@ -368,9 +368,8 @@ def _interval(spread: Tuned | None) -> list[str]:
         return []
     short, over = percent(spread.short), percent(spread.over)
     return [
-        f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. At a wheel 5 % below"
-        f" {speed(limit.nominal)} m/s possible builds throw {short} slower on average than each at its own grip limit,"
-        f" 5 % above it {over}."
+        f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. With a wheel 5 % below the nominal"
+        f" one possible builds throw {short} slower on average than each at its own, 5 % above it {over}."
     ]
 
 

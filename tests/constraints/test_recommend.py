@@ -131,7 +131,8 @@ def test_no_recommendation_names_the_limit_that_no_speed_keeps(by: str, bound: f
         found = recommended(drawn(samples, 3), samples, **{by: bound})
         assert found.wheel_speed is None
         assert found.by == by
-        assert found.broken == 1.0
+        # Builds are counted for hard limits alone.
+        assert found.broken == float(by == "supply_current")
         assert (found.exit_speed, found.mean_exit, found.kept) == (0.0, 0.0, 0.0)
         assert (found.draws, found.confidence) == (samples - 1, 0.95)
 
@@ -192,6 +193,13 @@ REASONS: dict[str, dict[str, Any]] = {
     "No wheel speed keeps the limits: it breaks crush.": {"by": "crush", "wheel_speed": None, "broken": 0.31},
     "No wheel speed keeps the limits in 90 of 100 builds: 31 break crush.": {
         "by": "crush", "wheel_speed": None, "broken": 0.31, "draws": 100,
+    },
+    # These are judged in the nominal launcher alone, the last one by throws at a rate.
+    "A faster one would break slip heat.": {"by": "slip_heat", "draws": 100},
+    "A faster one would break peak power.": {"by": "peak_power", "draws": 100},
+    "No wheel speed keeps the limits: it breaks slip heat.": {"by": "slip_heat", "wheel_speed": None, "draws": 100},
+    "No wheel speed keeps the limits: it breaks winding temperature.": {
+        "by": "winding_temperature", "wheel_speed": None, "draws": 100,
     },
 }  # fmt: skip
 

@@ -136,7 +136,7 @@ def test_settings_are_rounded_down(head: str, advised: float, tmp_path: Path) ->
 @pytest.mark.parametrize("built", [1, 2])
 def test_next_has_an_answer_without_throws_to_make(built: int) -> None:
     nothing = replace(FOUND, plan=(), helps=False, built=built)
-    unsafe = replace(nothing, recommended=replace(BEST, wheel_speed=None, by="exit_energy"))
+    unsafe = replace(nothing, recommended=replace(BEST, wheel_speed=None, by="exit_energy", broken=0.2))
     enough = replace(nothing, enough=True, certain=True)
     heads = [next_answer(one, SOURCE).shown.headline for one in (nothing, unsafe, enough)]
     assert [head.partition(":")[0] for head in heads] == [

@@ -12,7 +12,10 @@ import pytest
 
 import stager
 from stager.api import Loaded
+from stager.optimise.draws import Flown
+from stager.physics.scatter import Scatter, Shots
 from stager.report.figures import of_throw as figures
+from stager.report.flight import notes
 from tests.cli.run import ROOT
 from tests.cli.run import stager as run
 
@@ -86,6 +89,22 @@ def test_screen_describes_flight_and_scatter(path: Path) -> None:
     full = run("throw", str(path), "--speed", "9", "--speed", "13:11", "--full").out
     assert "standard deviation from each cause" in full
     assert "all together" in full
+
+
+@pytest.mark.parametrize(
+    ("jams", "words"),
+    [(0.0, "Shot to shot: 95 % of shots leave at"), (0.245, "Shot to shot: 95 % of the shots that leave do so at")],
+)
+def test_scatter_is_of_the_shots_that_leave(jams: float, words: str) -> None:
+    speeds = Scatter(middle=8.0, standard_deviation=0.1, low=7.8, high=8.2)
+    shots = Shots(
+        exit_speed=speeds, landing=None, height=None, sideways=None, target=None, fastest=8.3, farthest=None, causes=(),
+        jams=jams, flown="", draws=400,
+    )  # fmt: skip
+    launcher = stager.load(ROOT / "configs" / "seed_ball.toml").scenario.launcher
+    said = notes(launcher, Flown(landing=None, builds=None, shots=shots))
+    assert said[0].startswith(f"{words} 7.80 to 8.20 m/s")
+    assert ("24.5 % of shots jam." in said[0]) is (jams > 0)
 
 
 def test_no_flight_or_scatter_without_their_keys(tmp_path: Path) -> None:
