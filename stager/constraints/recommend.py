@@ -19,6 +19,8 @@ from stager.physics.records import Throw, take
 
 HARD = frozenset(limit.name for limit in LIMITS if limit.hard)
 """Names of the limits that are to be kept in enough builds; all others are judged in the nominal launcher alone."""
+JAMS = "jam"
+"""Why no setting is recommended where it jams at every wheel speed."""
 GRID_POINTS = 48
 """Settings of the first grid, over the whole speed range."""
 REFINED_POINTS = 7
@@ -59,7 +61,7 @@ class Recommended:
     exit_speed, mean_exit [m/s]: of the nominal launcher, and the mean over all draws
     kept: share of the draws that keep all hard limits together [-]
     by: why no faster: name of a limit, "goal", "range", or "peak" where a faster wheel throws slower on average;
-        without a setting, the limit that most draws break
+        without a setting, the limit that most draws break, or JAMS
     broken: share of the draws that break it, without a setting [-]; 0 where the nominal launcher does
     not_judged: hard limits that apply and whose inputs are unknown
     confidence: as asked for [-]
@@ -83,6 +85,8 @@ class Recommended:
         """Return why this speed, in one sentence."""
         words = self.by.replace("_", " ")
         sure = self.draws and self.confidence > NOMINAL_ONLY and self.by in HARD
+        if self.by == JAMS:
+            return "No wheel speed gets the projectile through."
         if self.wheel_speed is None:
             often = (
                 f" in {100 * self.confidence:.3g} of 100 builds: {100 * self.broken:.0f} break"
@@ -247,7 +251,7 @@ class _Chooser:
         top = float(np.min(reach.top))
         self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
         self.ends_by = "grip_margin" if self.top < top else reach.ends_by
-        self.most_broken = ("the limits", 0.0)
+        self.most_broken = (JAMS, 0.0)
         # Earlier stages let the projectile go before this one, so that they are thrown through once.
         fastest = np.array([max(self.top, before[0].max(initial=0.0), before[1].max(initial=0.0))])
         self.apart = launcher.guide is None and not overlapping(launcher, before[0].size + 1, fastest)
@@ -356,19 +360,23 @@ class _Chooser:
         kept = _together(slacks, done.exit_speed.shape)
         fine = enough_kept(kept, self.limit_values.confidence)
         by = np.array(["" if good else _most_broken(slacks, k)[0] for k, good in enumerate(fine)], dtype="<U40")
-        if not fine.any() and slacks:
-            self.most_broken = _most_broken(slacks, int(np.argmax(kept.mean(axis=-1))))
+        exits = outlet_speed(launcher, done.exit_speed)
+        drawn = slice(1, None) if samples > 1 else slice(None)
+        mean = exits[:, drawn].mean(axis=-1)
+        passes, mostly = mean > 0, (exits > 0).mean(axis=-1) > 0.5
+        if not (fine & passes).any():
+            # Builds that jam keep limits on the throw, so it is told where most get through.
+            place = int(np.argmax(np.where(mostly | ~mostly.any(), kept.mean(axis=-1), -1.0)))
+            self.most_broken = self.most_broken if kept[place].all() else _most_broken(slacks, place)
         point = self._nominal(speed)
         for limit in LIMITS:
             if limit.kind is not Kind.STEADY and not limit.hard and (result := evaluate(limit, point)) is not None:
                 broken = np.broadcast_to(result.slack, (speed.size, 1))[:, 0] < -ROUNDING
                 by[fine & broken] = limit.name
-                if fine.any() and not (fine & ~broken).any():
+                if (fine & passes).any() and not (fine & passes & ~broken).any():
                     self.most_broken = limit.name, 0.0
                 fine = fine & ~broken
-        exits = outlet_speed(launcher, done.exit_speed)
-        drawn = slice(1, None) if samples > 1 else slice(None)
-        return _Tried(speed, exits[:, 0], exits[:, drawn].mean(axis=-1), fine, kept[:, drawn].mean(axis=-1), by)
+        return _Tried(speed, exits[:, 0], mean, fine, kept[:, drawn].mean(axis=-1), by)
 
     def _nominal(self, speed: Floats) -> OperatingPoint:
         done = self._throw(speed, self.nominal_launcher, 1, NOMINAL_OPTIONS)

@@ -84,7 +84,7 @@ PURPOSES = {
     "drift": "if it drifts",
 }
 """What a throw shows, by its purpose."""
-NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
+NOTHING_SAFE = "No setting gets through and keeps the hard limits in as many builds as limits.confidence asks."
 UNFIT = "These settings rest on the model that does not fit."
 
 
@@ -102,7 +102,7 @@ def _misfit_headline(found: Next) -> str:
 def _next_headline(found: Next) -> str:
     if found.misfits:
         return _misfit_headline(found)
-    if found.recommended.wheel_speed is None:
+    if found.recommended.wheel_speed is None and not found.plan:
         return f"No throw is proposed. {found.recommended.reason}"
     if not (found.enough or found.plan):
         return f"No throw is proposed. {NOTHING_SAFE}"
@@ -209,13 +209,13 @@ def _next_notes(found: Next) -> list[str]:
         notes.append(predictions.FAR)
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
-    if found.unmeasured:
+    if found.unmeasured and found.plan:
         notes.append(
             "Each throw by itself keeps the judged hard limits in all builds that the configuration allows for."
         )
         if _alone(found):
             notes.append("In the table of throws, cells of wheels that are not there stay empty.")
-    elif not found.enough and np.isfinite(found.wrong):
+    elif not (found.unmeasured or found.enough) and np.isfinite(found.wrong):
         again = any(one.purpose == "again" for one in found.plan)
         order = "After the outlier, shuffle the throws" if again else "Shuffle the order of the throws"
         notes.append(f"{order}, so that a drift does not look like a setting.")

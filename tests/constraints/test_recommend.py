@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.constraints.recommend import Recommended, enough_kept, recommend, required_share, safe_settings
+from stager.constraints.recommend import JAMS, Recommended, enough_kept, recommend, required_share, safe_settings
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -135,6 +135,23 @@ def test_no_recommendation_names_the_limit_that_no_speed_keeps(by: str, bound: f
         assert found.broken == float(by == "supply_current")
         assert (found.exit_speed, found.mean_exit, found.kept) == (0.0, 0.0, 0.0)
         assert (found.draws, found.confidence) == (samples - 1, 0.95)
+
+
+@pytest.mark.parametrize("samples", [1, 51])
+def test_a_launcher_that_always_jams_breaks_no_limit(samples: int) -> None:
+    machine = drawn(samples, 3)
+    slippery = replace(machine.contact, friction=Constant(0.02))
+    found = recommended(replace(machine, contact=slippery), samples)
+    assert (found.wheel_speed, found.by) == (None, JAMS)
+    assert found.reason == "No wheel speed gets the projectile through."
+
+
+@pytest.mark.parametrize("samples", [1, 51])
+def test_limit_that_only_jams_keep_is_the_one_that_is_named(samples: int) -> None:
+    # A slow wheel jams the projectile, which then has no exit speed.
+    found = recommended(drawn(samples, 3), samples, exit_speed=0.01)
+    assert (found.wheel_speed, found.by) == (None, "exit_speed")
+    assert found.broken > 0.5
 
 
 def test_safe_settings_satisfy_the_same_limits() -> None:

@@ -140,6 +140,17 @@ def test_next_has_an_answer_without_throws_to_make(built: int) -> None:
     enough = replace(nothing, enough=True, certain=True)
     heads = [next_answer(one, SOURCE).shown.headline for one in (nothing, unsafe, enough)]
     assert [head.partition(":")[0] for head in heads] == [
-        "No throw is proposed. No setting keeps the hard limits in as many builds as limits.confidence asks.",
+        "No throw is proposed. No setting gets through and keeps the hard limits in as many builds as limits.confidence"
+        " asks.",
         "No throw is proposed. No wheel speed keeps the limits in 95 of 100 builds", "Enough is known",
     ]  # fmt: skip
+
+
+def test_next_proposes_throws_where_only_a_recommended_setting_is_missing() -> None:
+    unset = replace(BEST, wheel_speed=None, by="slip_heat")
+    some = replace(FOUND, unmeasured=True, recommended=unset)
+    for one in (some, replace(some, plan=(), helps=False)):
+        shown = next_answer(one, SOURCE).shown
+        assert shown.headline.startswith("No throw is proposed. No wheel speed keeps") is not bool(one.plan)
+        assert bool(shown.tables) is any("Each throw by itself" in note for note in shown.notes) is bool(one.plan)
+        assert any("it breaks slip heat" in note for note in shown.notes)
