@@ -292,7 +292,7 @@ def _positive(where: str, text: str, unit: str, example: str) -> float:
 
 def _share(where: str, text: str) -> float:
     """Return a share between 0 and 1 [-], written as such or in per cent."""
-    number = text.strip().removesuffix("%")
+    number = text.strip().removesuffix("%").rstrip()
     share = _positive(where, number, "", "2 %") / (100 if number != text.strip() else 1)
     if share < 1:
         return share

@@ -443,6 +443,9 @@ class Loaded:
         if draws and not LEAST_DRAWS <= draws <= MAX_DRAWS:
             few = f"{draws} are too few for an interval" if draws < LEAST_DRAWS else f"{draws} are more than any need"
             raise InputError(few, where="--draws", hint=f"0 for none, or {LEAST_DRAWS} to {MAX_DRAWS}")
+        known = [one.value for one in Against]
+        if trade is not None and trade not in known:
+            raise InputError(f'"{trade}" is nothing to trade for', where="--trade", hint=f"one of {', '.join(known)}")
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
         with open_executor(workers, dask, None if resume is None else Path(resume), tls=tls) as executor:
             tell(0.0)

@@ -72,8 +72,11 @@ def table_rows(document: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     if isinstance(found, Mapping):
         return [{"name": name, **record} for name, record in found.items()]
     if found and not isinstance(found[0], Mapping):
+        lists = {name: values for name, values in document.items() if isinstance(values, list)}
         columns = {
-            name: values for name, values in document.items() if isinstance(values, list) and len(values) == len(found)
+            name: values
+            for name, values in lists.items()
+            if len(values) == len(found) and not isinstance(values[0], Mapping)
         }
         return [dict(zip(columns, cells, strict=True)) for cells in zip(*columns.values(), strict=True)]
     return [dict(record) for record in found]

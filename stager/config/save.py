@@ -18,7 +18,7 @@ from stager.config.csv_tables import SIZE, draws_place, show_draws
 from stager.config.field_types import QuantityKind
 from stager.config.load import read_tree, understand
 from stager.config.toml import KeyPath, head_path, key_lines, key_path, show_key, show_tree, show_value, statements
-from stager.errors import InputError, InputErrors, StagerError
+from stager.errors import InputError, InputErrors, StagerError, printable
 from stager.files import is_stream, marked_content, read_beside, write_all
 from stager.model.arrays import Floats
 from stager.units import format_quantity, parse_stiffness, stiffness_unit
@@ -193,8 +193,14 @@ def with_values(configuration: Configuration, values: Mapping[str, object]) -> C
     text, tree = configuration.text, copy.deepcopy(dict(configuration.raw))
     for key, value in values.items():
         _check_place(configuration, tree, key)
-        text = put(text, key_path(key), show_value(value))
-        _set(tree, key_path(key), value)
+        shown = show_value(value)
+        try:
+            _set(tree, key_path(key), tomllib.loads(f"value = {shown}")["value"])
+        except tomllib.TOMLDecodeError:
+            hint = "text, a number, true or false, a list or a table"
+            where = f"{configuration.path}: {key}"
+            raise InputErrors([InputError(f"cannot be {printable(shown)}", where=where, hint=hint)]) from None
+        text = put(text, key_path(key), shown)
     text = text if _says(text, tree) else show_tree(tree)
     new_table = any(key in values for key in DRAWS_KEYS)
     try:

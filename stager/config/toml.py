@@ -8,6 +8,8 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
+
 KeyPath = tuple[str | int, ...]
 _TOKEN = re.compile(
     r"""(?P<string>"{3}(?:[^"\\]|\\[\s\S]|"(?!""))*+"{3,5}|'{3}(?:[^']|'(?!''))*+'{3,5}"""
@@ -119,11 +121,13 @@ def show_key(key: str) -> str:
 
 def show_value(value: Any) -> str:
     """Return a value on one line; tables within it are inline."""
+    if isinstance(value, np.generic):
+        value = value.item()
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return _text(value)
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return "[" + ", ".join(map(show_value, value)) + "]"
     if isinstance(value, Mapping):
         return "{" + ", ".join(f"{show_key(key)} = {show_value(inner)}" for key, inner in value.items()) + "}"

@@ -262,7 +262,9 @@ def line(sweep: Sweep) -> tuple[Floats, Floats]:
 def _sweep_alt(curve: SweepCurve) -> str:
     sweep = curve.sweep
     text = f"The projectile enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s. "
-    if sweep.grip_speed is None or sweep.grip_exit is None:
+    if not sweep.exit_speed.any():
+        text += "It jams at every wheel speed."
+    elif sweep.grip_speed is None or sweep.grip_exit is None:
         text += f"Exit speed still rises where the range ends, at {speed(sweep.top)} m/s of wheel speed."
     else:
         text += (
@@ -280,6 +282,8 @@ def _sweep_caption(curve: SweepCurve) -> str:
     if curve.sweep.grip_speed is not None:
         between = "" if limit is None else f", 95 %: {speed(limit.low)} to {speed(limit.high)}"
         parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
+    elif not curve.sweep.exit_speed.any():
+        parts.append("It jams at every wheel speed.")
     else:
         parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
     if curve.setting is not None:
