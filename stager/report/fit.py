@@ -346,8 +346,8 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 def _headline(learned: Learned) -> str:
     if not learned.fit.adequate:
         return misfit_headline(learned.fit)
-    prediction, when = predictions.sentence(learned.predicted), dated(learned.fit)
-    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}{when}: {prediction}"
+    prediction, when = predictions.words(learned.predicted), dated(learned.fit)
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}{when}{f': {prediction}' if prediction else ''}."
 
 
 def dated(fit: Fit) -> str:

@@ -145,8 +145,11 @@ def exits(predicted: Sequence[Predicted]) -> Table:
     return Table("Exit speed, each stage tuned", columns, lines)
 
 
-def sentence(predicted: Sequence[Predicted]) -> str:
-    """Return a sentence on the grip limit of the last measured stage and the exit speed with the next one."""
+def words(predicted: Sequence[Predicted]) -> str:
+    """Return words on the grip limit of the last measured stage and the exit speed with the next one.
+
+    "" where there are none, as no setting of the first stage keeps the limits.
+    """
     built = [one for one in predicted if one.measured]
     measured = ""
     if built:
@@ -159,10 +162,10 @@ def sentence(predicted: Sequence[Predicted]) -> str:
         )
     ahead = next((one for one in predicted if not one.measured), None)
     if ahead is None:
-        return measured + "."
+        return measured
     exits = ahead.tuned_exit
     next_stage = f"{ahead.stages} stages would throw at {speed(exits.nominal)} m/s ({_ends(exits)})"
-    return f"{measured}; {next_stage}." if measured else f"{next_stage}."
+    return f"{measured}; {next_stage}" if measured else next_stage
 
 
 def jams_at_last(predicted: Sequence[Predicted]) -> list[str]:

@@ -25,3 +25,13 @@ def test_a_fit_to_throws_in_grip_says_so_and_how_to_go_on(wheels: tuple[float, .
     assert ALL_GRIPPED in screen.notes
     assert (FAR in screen.notes) == far
     assert ALL_GRIPPED not in screen.more_notes
+
+
+@pytest.mark.usefixtures("few_draws")
+def test_a_fit_of_which_no_setting_keeps_the_limits_has_a_whole_headline(tmp_path: Path) -> None:
+    table = tmp_path / "throws.csv"
+    throws = "".join(f"{u},{float(SEED_BALL.simulate(u).exit_speed):.3f}\n" for u in (9.0, 10.5, 12.0))
+    table.write_text(f"wheel_1 [m/s],exit_speed [m/s]\n{throws}", encoding="utf-8")
+    shown = SEED_BALL.replace({"limits.slip_heat": "1e-6 J"}).fit(table, stages=1).answer().shown
+    assert shown.headline == "Fitted 3 throws."
+    assert any("no wheel speed keeps the limits: it breaks slip heat" in note for note in shown.notes)
