@@ -173,34 +173,36 @@ def _needed(
     launcher: Launcher, wheel_speed: Floats, wheel_speed_b: Floats | None, rate: float, loss: float
 ) -> tuple[Needed, ...]:
     """Return the motors, each at a speed constant with headroom, of the greatest resistance that keeps the loss."""
-    low, high = np.log(LEAST_RESISTANCE), np.log(MOST_RESISTANCE)
-    for turn in range(ROUNDS):
-        resistance = np.exp(np.linspace(low, high, POINTS))
+    low, high, most = LEAST_RESISTANCE, MOST_RESISTANCE, None
+    for _ in range(ROUNDS):
+        resistance = np.geomspace(low, high, POINTS)
         state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, resistance)
         if state is None:
             return ()
-        kept = np.logical_and.accumulate(~state.throw.jammed & (state.loss <= loss) & state.cycle.holding.reached)
-        if not kept[0]:
-            return ()
-        last = int(kept.sum()) - 1
-        if turn == 0 and last == POINTS - 1:
+        # With a motor far too strong for its wheel throws may not settle: that says nothing of weaker ones.
+        fails = state.throw.jammed | (state.loss > loss) | ~state.cycle.holding.reached
+        kept = np.flatnonzero(state.converged & ~np.logical_or.accumulate(fails))
+        if not kept.size:
             break
-        low, high = np.log(resistance[last]), np.log(resistance[min(last + 1, POINTS - 1)])
-    state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, np.exp(np.full(1, low)))
+        low = most = resistance[kept[-1]]
+        high = resistance[min(kept[-1] + 1, POINTS - 1)]
+    if most is None:
+        return ()
+    state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, np.full(1, most))
     assert state is not None
     train, found = state.cycle.train, []
     currents = _recovery(state)[0][0]
     power = ((state.energies.wheel_work + state.energies.windage) * rate)[0]
     for column, stage in enumerate(train.stage):
-        drive = _drive(launcher, stage, wheel_speed, wheel_speed_b, np.exp(low))
+        drive = _drive(launcher, stage, wheel_speed, wheel_speed_b, most)
         current = float(currents[column])
         found.append(Needed(
-            stage=stage, speed_constant=float(drive.speed_constant), resistance=float(np.exp(low)), current=current,
+            stage=stage, speed_constant=float(drive.speed_constant), resistance=float(most), current=current,
             torque=float(drive.torque_constant) * current, power=float(power[column]),
         ))  # fmt: skip
     # Of a pair at two speeds, the wheel that takes more.
-    most = {one.stage: one for one in sorted(found, key=lambda one: one.power)}
-    return tuple(most[stage] for stage in sorted(most))
+    of_stage = {one.stage: one for one in sorted(found, key=lambda one: one.power)}
+    return tuple(of_stage[stage] for stage in sorted(of_stage))
 
 
 def _ideal(

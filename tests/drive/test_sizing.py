@@ -8,9 +8,19 @@ from functools import cache
 import numpy as np
 import pytest
 
+import stager
 from stager.model.launcher import Scenario
 from stager.model.stage import PAIR, RAIL, Drive, Supply
-from stager.optimise.sizing import LEAST_CELL, Discharge, Sizing, cells_of, discharge, open_voltage, size_motors
+from stager.optimise.sizing import (
+    LEAST_CELL,
+    MOST_RESISTANCE,
+    Discharge,
+    Sizing,
+    cells_of,
+    discharge,
+    open_voltage,
+    size_motors,
+)
 from stager.physics.chain import throw
 from stager.physics.rate import build_cycle, settled
 from stager.report.answer import Provenance
@@ -170,6 +180,46 @@ def test_the_motor_that_is_needed_is_just_enough() -> None:
     at = size_motors(exact, SPEEDS, None, CASES[0][2], CASES[0][3]).needed[0]
     assert at.resistance == pytest.approx(needed.resistance, rel=1e-6)
     assert drive.torque_constant * needed.current == pytest.approx(needed.torque)
+
+
+LIGHT = {
+    "projectile": {"shape": "disc", "mass": "10.3798 g", "diameter": "36.04 mm", "thickness": "9.2 mm"},
+    "feed": {"speed": "1.42945 m/s"},
+    "contact": {
+        "stiffness": "53.974 kN/m", "rebound": 0.845, "creep": "0.0827 m/s",
+        "friction": {"law": "falling", "static": 0.5794, "sliding": 0.1552, "fade_speed": "8.38069 m/s"},
+    },
+    "stage": {
+        "layout": "idler", "crush": "2.50632 mm", "clearance": "6.05 mm", "idler": {"inertia": "3.9908e-6 kg m^2"},
+        "wheel": {"radius": "33.962 mm", "inertia": "1.1972e-5 kg m^2"},
+        "drive": {"speed_constant": "1113 rpm/V", "resistance": "167.3 mohm", "no_load_current": "1.32 A"},
+    },
+    "supply": {"voltage": "13.9 V", "resistance": "15 mohm"}, "limits": {"exit_energy": "50 J"},
+    "goal": {"aim": "fastest"},
+}  # fmt: skip
+"""Light wheels, on which throws do not settle with a motor of less than a milliohm."""
+
+
+@pytest.mark.parametrize(("rate", "loss"), [(0.8351, 0.02), (3.0, 0.05)])
+def test_the_greatest_resistance_is_told_of_a_motor_that_is_needed(rate: float, loss: float) -> None:
+    given, speeds = stager.build(LIGHT).scenario, np.array([13.4, 15.03, 15.35])
+    needed = size_motors(given, speeds, None, rate, loss).needed
+
+    def enough(factor: float) -> bool:
+        drives = [Drive(speed_constant=one.speed_constant, resistance=factor * one.resistance) for one in needed]
+        stages = tuple(replace(given.launcher.template, drive=one) for one in drives)
+        found = settled(replace(given.launcher, stages=stages), rate, speeds)
+        assert found is not None
+        return float(found.loss) <= loss and bool(found.cycle.holding.reached)
+
+    assert enough(1.0)
+    assert not any(enough(factor) for factor in (1.05, 3.0, 10.0, 100.0, 1e4))
+
+
+def test_any_motor_does_where_throws_are_rare_and_slow() -> None:
+    slow = stager.load("configs/seed_ball.toml", {"supply.voltage": "48 V"})
+    found = slow.size_motors(4, rate="0.2 /min", loss="20 %").sizing.needed
+    assert found[0].resistance == pytest.approx(MOST_RESISTANCE)
 
 
 @pytest.mark.parametrize("ohms", [(2e-4, 9e-4), (0.034, 0.05), (0.2, 34.2), (5.0, 999.0), (1.0, 51803.0)])
