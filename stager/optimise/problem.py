@@ -32,7 +32,7 @@ from stager.physics.grip_limit import Refinement, TransitFunction, grip_limit
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit, take
 
-NODES = 12
+NODES = 24
 """Entry speeds of a table of fastest settings."""
 COARSE = 32
 """Wheel speeds at which the search for each of them begins."""
