@@ -286,8 +286,8 @@ EFFORT = 1_500_000
 """Greatest number of steps of cells for a stage."""
 DEARER = 3
 """Cost of a step with one driven wheel over that of a pair's [-]."""
-STRAIN_SEEN = 1e-3
-"""Share of its peak acceleration that integration steps may miss [-]."""
+STRAIN_SEEN = 5e-4
+"""Share of its peak acceleration that a throw may miss [-]."""
 ROUNDING = 1e-6
 """Share of a limit that counts as rounding [-]."""
 SLOW_EVIDENCE = "settings that slow the projectile below its feed, which were not tried"
@@ -431,6 +431,6 @@ def top_of(scenario: Scenario, index: int) -> float:
 
 
 def strain(scenario: Scenario) -> float:
-    """Return the greatest allowed peak acceleration [m/s^2], raised by what integration steps may miss."""
+    """Return the greatest allowed peak acceleration [m/s^2], raised by what throws may miss."""
     known = [scenario.limit_values.acceleration, scenario.launcher.projectile.max_acceleration]
     return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

@@ -271,8 +271,8 @@ def tight_limits(scenario: Scenario) -> list[str]:
 def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4) -> list[str]:
     """Return the limits on a throw that settings break in the independent solver, by more than a share `within` [-].
 
-    Also "exit speed", where it differs from the plan's by more than that. The greatest acceleration is that of the
-    integrator's points, which may miss a peak by STRAIN_SEEN.
+    Also "exit speed", where it differs from the plan's by more than that. The greatest acceleration of a
+    throw may miss STRAIN_SEEN of the true one.
     """
     launcher, values = settings.design.launcher, task.limit_values
     done = reference_throw(launcher, settings.wheel_speed.tolist(), tolerance=1e-9)

@@ -12,6 +12,7 @@ number of sides. Contact time, works, heats and the motors' impulses do not act 
 
 from __future__ import annotations
 
+from math import copysign, sqrt
 from typing import Any
 
 import numpy as np
@@ -127,8 +128,8 @@ def step(
     speed_error, spin_error, wheel_error : float
         Local errors; the greatest over the wheels.
     thrust, time : float
-        Greatest force along the barrel within the step [N], and its duration [s]. STEP_WORK, STEP_HEAT [J],
-        STEP_IMPULSE, STEP_SQUARE of the sides are written to the array.
+        Greatest force along the barrel at the stages within the step [N], and its duration [s]. STEP_WORK, STEP_HEAT
+        [J], STEP_IMPULSE, STEP_SQUARE of the sides are written to the array.
     """
     inverse_mass, radius = 1.0 / body[MASS], body[HALF_WIDTH]
     turns = body[SPIN_INERTIA] > 0.0 and not symmetric
@@ -326,13 +327,14 @@ def integrate_piece(
         i = acting[j]
         top = max(top, sides[i, START])
     place, size, refused, fresh = 0.0, FIRST_STEP, False, True
+    before = before_slope = fades = behind = inside = 0.0
     yes = tolerance > 0.0  # A literal would make the compiler compile another `evaluate`.
     if steps > 0.0:
         size = 1.0 / steps
     for _ in range(MAX_STEPS):
         size = min(size, 1.0 - place)
         if fresh:
-            at, _, _ = position(piece, place)
+            at, pace, _ = position(piece, place)
             for j in range(acting.shape[0]):
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
@@ -340,13 +342,18 @@ def integrate_piece(
                 active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, speed,
                 spin, yes,
             )  # fmt: skip
-            record_extremes(active, count, nips, sides, abs(start[0]))
+            slope, fading = along(acting, sides, body, symmetric, speed, start)
+            slope, fading = pace * slope, pace * fading
+            stiff = max(fades, fading) * behind > STIFF
+            thrust = greatest(before, before_slope, start[0], slope, behind, inside if stiff else np.inf)
+            record_extremes(active, count, nips, sides, thrust)
+            before, before_slope, fades = start[0], slope, fading
             save_start(acting, sides)
         else:
             for j in range(acting.shape[0]):
                 i = acting[j]
                 restore_start(sides, i)
-        after, after_spin, speed_error, spin_error, wheel_error, thrust, time = step(
+        after, after_spin, speed_error, spin_error, wheel_error, inside, time = step(
             acting, active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, energies,
             piece, place, size, speed, spin, start, parts,
         )  # fmt: skip
@@ -369,11 +376,9 @@ def integrate_piece(
             size *= min(growth, AFTER_REFUSAL)
             refused = True
             continue
-        speed, spin, place, fresh = after, after_spin, place + size, True
+        speed, spin, place, behind, fresh = after, after_spin, place + size, size, True
         for n in range(count):
-            k = active[n]
-            nips[k, DURATION] += time
-            nips[k, ACCELERATION] = max(nips[k, ACCELERATION], thrust)
+            nips[active[n], DURATION] += time
         for j in range(acting.shape[0]):
             i = acting[j]
             sides[i, SPEED] = sides[i, FRESH]
@@ -384,20 +389,70 @@ def integrate_piece(
                 sides[i, IMPULSE] += sides[i, STEP_IMPULSE]
                 sides[i, SQUARE] += sides[i, STEP_SQUARE]
         if place >= ARRIVED:
-            at, _, _ = position(piece, 1.0)
+            at, pace, _ = position(piece, 1.0)
             for j in range(acting.shape[0]):
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
-            thrust, _, _, _ = evaluate(
+            start[0], start[1], start[2], start[3] = evaluate(
                 active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, speed,
-                spin, not yes,
+                spin, yes,
             )  # fmt: skip
-            record_extremes(active, count, nips, sides, abs(thrust))
+            slope, fading = along(acting, sides, body, symmetric, speed, start)
+            stiff = max(fades, pace * fading) * behind > STIFF
+            thrust = greatest(before, before_slope, start[0], pace * slope, behind, inside if stiff else np.inf)
+            record_extremes(active, count, nips, sides, thrust)
             return speed, spin, at, THROUGH
         if steps == 0.0:
             size *= min(growth, 1.0) if refused else growth
         refused = False
     return speed, spin, position(piece, place)[0], LOST
+
+
+@inlined
+def along(
+    acting: Any, sides: Floats, body: Floats, symmetric: bool, speed: float, start: Floats
+) -> tuple[float, float]:
+    """Return the derivative of the force along the barrel by the place of the projectile on its way [N/m].
+
+    After `evaluate` with slopes, whose results are `start`. Also the share by which slips fade within a length [1/m].
+    """
+    inverse, radius, spin_gain = 1.0 / max(speed, LEAST_SPEED), body[HALF_WIDTH], 0.0
+    if body[SPIN_INERTIA] > 0.0 and not symmetric:
+        spin_gain = radius * radius / body[SPIN_INERTIA] * inverse
+    gain = inverse / body[MASS]
+    found, change, fading = start[2], 0.0, 0.0
+    for j in range(acting.shape[0]):
+        i = acting[j]
+        weight = (2.0 if symmetric else 1.0) * sides[i, COSINE]
+        turned = sides[i, TURN] * spin_gain
+        slip_change = sides[i, RATE] * inverse - sides[i, COSINE] * start[0] * gain - turned * start[1]
+        change = sides[i, FORCE_BY_SLIP] * slip_change + sides[i, COUPLING] * change
+        found += weight * change
+        follows = weight * sides[i, COSINE] * gain + sides[i, TURN] * turned - sides[i, BRAKE] * inverse
+        fading += abs(sides[i, FORCE_BY_SLIP]) * follows
+    return found, fading
+
+
+STIFF = 4.0
+"""Share by which slips fade in a step above which slopes at its ends tell less of the force within it [-]."""
+
+
+@inlined
+def greatest(before: float, before_slope: float, now: float, slope: float, size: float, cap: float) -> float:
+    """Return the greatest absolute value of a cubic over a step, by its values and slopes at both ends.
+
+    Only where it rises at one end and falls at the other is it greatest between them; there it is at most `cap`.
+    """
+    most = max(abs(before), abs(now))
+    rise, fall = before_slope * size, slope * size
+    if rise * fall < 0.0:
+        bend, twist = 3.0 * (now - before) - 2.0 * rise - fall, rise + fall - 2.0 * (now - before)
+        root = sqrt(bend * bend - 3.0 * twist * rise)
+        place = -rise / (bend + copysign(root, bend))
+        if not 0.0 <= place <= 1.0:
+            place = -(bend + copysign(root, bend)) / (3.0 * twist)
+        most = max(most, min(abs(before + place * (rise + place * (bend + place * twist))), cap))
+    return most
 
 
 @inlined
