@@ -242,9 +242,9 @@ def explain(
         if needed and any(more > margins.get(name, 0.0) + RESERVED for name, more in needed.items()):
             # The design that the looser limits allow needs more reserve than the nearest one does.
             held = {**margins, **{name: max(more, margins.get(name, 0.0)) for name, more in needed.items()}}
-            again = clock.attempt(REMEDIES, partial(_reaching, rows, nearest, speeds, held, clock))
-            wider = None if again is None else clock.attempt(REMEDIES, again.conflict)
-            if again is not None and wider:
+            again = reach.under(held)
+            wider = clock.attempt(REMEDIES, again.conflict)
+            if wider:
                 names, relaxations = wider, again.relaxations(wider)
         more = OUT_OF_REACH if clock.attempt(CONFLICTS, reach.reachable) is False else ""
     if not fits:
@@ -303,7 +303,8 @@ class _Reach:
     ) -> None:  # fmt: skip
         leaves = max(float(outlet_speed(scenario.launcher, asked)), SLOWEST)
         self.scenario = replace(scenario, goal=Goal(aim=Aim.REACH, exit_speed=leaves, spin=scenario.goal.spin))
-        self.nearest, self.asked, self.margins, self.clock = nearest.settings, asked, margins, clock
+        self.rows, self.row, self.nearest = rows, nearest, nearest.settings
+        self.asked, self.margins, self.clock = asked, margins, clock
         self.least = asked * (1 - REACHED)
         """Exit speed behind the last wheel that is enough [m/s]."""
         self.count = nearest.count
@@ -327,6 +328,14 @@ class _Reach:
         self._sufficient: list[frozenset[str]] = []
         # The plan has found that the speed is out of reach within all limits.
         self._insufficient: list[frozenset[str]] = [frozenset()]
+
+    def under(self, margins: Mapping[str, float]) -> _Reach:
+        """Return the search under greater reserves, which has the designs found here to start from."""
+        other = _Reach(self.scenario, self.rows, self.row, self.asked, margins, self.clock)
+        other.found += self.found
+        # What is not enough to loosen here is not enough there.
+        other._insufficient += self._insufficient
+        return other
 
     def tables(self, margins: Mapping[str, float]) -> FastestTables:
         """Return the tables for margins: made without those limits that are looser and narrow their range."""
