@@ -138,6 +138,18 @@ def test_needed_values_keep_the_reserve_for_other_builds() -> None:
     assert found.together == found.needed
 
 
+def test_search_under_greater_reserves_goes_on_from_what_was_found() -> None:
+    given = _reach(15.0, exit_energy=2.0)
+    bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
+    first = _Reach(given, [bare], bare, 15.0, NO_MARGINS, Clock())
+    assert first.conflict() == ("exit_energy",)
+    held = first.under({"exit_energy": 0.05})
+    assert held.found
+    assert held.found == first.found
+    (value,) = held.relaxations(held.conflict())
+    assert value.needed == pytest.approx(2.025 / 0.95, rel=3e-3)
+
+
 def test_nearest_design_is_the_fastest_feasible_one() -> None:
     missed = _missed_under_heat()
     fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).fastest
