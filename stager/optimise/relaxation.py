@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, replace
-from functools import partial
+from functools import cached_property, partial, reduce
 from itertools import chain
 from typing import Any
 
@@ -49,10 +49,13 @@ from stager.optimise.search import (
     best,
     correct_grip,
     explore,
+    extended,
     fastest,
     launcher_of,
     most_stages,
+    promising,
     refine,
+    refine_all,
     solve,
 )
 from stager.optimise.spin import most_spin
@@ -175,6 +178,8 @@ TRIES = 16
 """Greatest number of factors tried."""
 SHARP = 1e-3
 """Relative interval at which the search for a factor ends [-]."""
+ROUGH = 0.03
+"""Relative interval at which it ends while numbers of stages are compared [-]."""
 WIDE = 1.5
 """Logarithm of the greatest step from one factor to the next [-]."""
 NEARER = 0.9
@@ -346,27 +351,34 @@ class _Reach:
             self._tables[free] = FastestTables(self.scenario, without({}, sorted(free)))
         return self._tables[free]
 
-    def best(self, margins: Mapping[str, float], *, near: bool = False) -> tuple[float, Trial | None, Problem | None]:
+    @cached_property
+    def fewest(self) -> int:
+        """Fewest stages that reach the asked speed without any limit; 0 where none do."""
+        speed, _, problem = self.best(without(self.margins, sorted(self.bounds)))
+        return 0 if problem is None or speed < self.least else problem.count
+
+    def best(self, margins: Mapping[str, float], *, near: int = 0) -> tuple[float, Trial | None, Problem | None]:
         """Return exit speed [m/s] and settings of the best design under margins.
 
-        near: search only from designs found before, where there are any with as many stages.
+        near: with so many stages or more, search only from designs found before, where there are any; 0: no.
         """
         key = tuple(sorted(margins.items()))
         if key not in self._known:
             self._known[key] = self._best(margins, near)
         return self._known[key]
 
-    def _best(self, margins: Mapping[str, float], near: bool) -> tuple[float, Trial | None, Problem | None]:
+    def _best(self, margins: Mapping[str, float], near: int) -> tuple[float, Trial | None, Problem | None]:
         # The goal keeps settings from exceeding the asked speed.
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
         steps: list[tuple[int, float]] = []
-        violation = np.inf
+        violation, before = np.inf, list[Trial]()
         # One by one: each stage takes its share of power, current and heat, so that the most need not throw fastest.
-        for count in range(max(self.count, 1), most + 1):
+        for count in range(max(self.count, near, 1), most + 1):
             if _hopeless(steps, most, self.least):
                 break
-            trial, problem = self._best_of(count, margins, near)
+            trial, problem = self._best_of(count, margins, before, near=bool(near))
+            before = [] if trial.jammed[0] else [trial]
             if trial.violation[0] > 0:
                 if trial.violation[0] > violation * (1 - SHARP):
                     break  # More stages bring it no nearer to the limits.
@@ -380,8 +392,10 @@ class _Reach:
                 break
         return out
 
-    def _best_of(self, count: int, margins: Mapping[str, float], near: bool) -> tuple[Trial, Problem]:
-        """Return the best settings of `count` stages under margins; see `best`."""
+    def _best_of(
+        self, count: int, margins: Mapping[str, float], shorter: list[Trial], *, near: bool
+    ) -> tuple[Trial, Problem]:
+        """Return the best settings of `count` stages under margins; see `best`. shorter: with one stage less."""
         problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins, clock=self.clock)
         known = [one for one in self.found if one.lead.shape[1] == count]
         problem.grip_correction = self._corrections.get(count, problem.grip_correction)
@@ -389,15 +403,17 @@ class _Reach:
             # Tables differ with the limits, so variables do not carry over.
             looked = problem.look_at(np.vstack([one.lead for one in known]))
             x = looked.x
-            trial = refine(problem, best(fastest, looked), fastest, ROUGHLY)
+            for one in shorter:
+                looked = looked.join(extended(problem, one))
+            starts = [best(fastest, looked), promising(looked)]
+            trial = reduce(_faster, refine_all(problem, starts, fastest, ROUGHLY))
             reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
             # What stays far from the limits here does so from other starts.
             if not reached and not near and trial.violation[0] <= RESTORED:
                 starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
-                trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
+                trial = _faster(trial, explore(problem, shorter, starts, generations=FEW, effort=ROUGHLY))
         else:
-            shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
-            trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
+            trial = explore(problem, shorter or self.found[:1], generations=FEW, effort=ROUGHLY)
         trial = self._gripping(problem, trial)
         self.found += [] if trial.jammed[0] else [trial]
         return trial, problem
@@ -416,9 +432,15 @@ class _Reach:
         return refine(problem, problem.look(trial.x), fastest, ROUGHLY)
 
     def enough(self, margins: Mapping[str, float]) -> bool:
-        """Whether the asked speed is reached; not searched for where limits on exit speed and energy forbid it."""
-        cap = float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins))
-        return cap >= self.least and self.best(margins)[0] >= self.least
+        """Whether the asked speed is reached.
+
+        Not searched for where limits on exit speed and energy forbid it, or where those on what is built allow fewer
+        stages than it takes without any limit.
+        """
+        launcher = self.scenario.launcher
+        cap = float(exit_cap(launcher, self.scenario.limit_values, margins))
+        most = most_stages(launcher, self.scenario, margins, self.count + MANY)
+        return cap >= self.least and most >= self.fewest > 0 and self.best(margins)[0] >= self.least
 
     def reachable(self) -> bool:
         """Whether the asked speed is reached without any limit."""
@@ -499,6 +521,8 @@ class _Reach:
         """Return the values of the named limits that reach the speed with the least common factor; None: none do."""
         built, others = [name for name in names if name in BUILT], [name for name in names if name not in BUILT]
         best: tuple[float, Mapping[str, float]] | None = None
+        # Which number of stages takes the least factor is found roughly first.
+        sharp = ROUGH if built else SHARP
         for more in range(MANY + 1 if built else 1):
             margins, share = dict(self.margins), 1.0
             if more:
@@ -507,13 +531,15 @@ class _Reach:
                     break
             if best is not None and share >= best[0]:
                 break
-            factor = self._share(margins, others)
+            factor = self._share(margins, others, sharp)
             if factor is not None and (best is None or max(factor, share) < best[0]):
-                loose: Mapping[str, float] = margins
-                for name in others:
-                    loose = looser(loose, name, factor)
-                best = max(factor, share), loose
-        return None if best is None else self._values(best[1], names)
+                best = max(factor, share), margins
+        if best is None:
+            return None
+        loose, factor = best[1], self._share(best[1], others, SHARP) or 1.0
+        for name in others:
+            loose = looser(loose, name, factor)
+        return self._values(loose, names)
 
     def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float] | None:
         """Return the values of the named limits under margins, for geometry those of the best design; none tighter.
@@ -547,8 +573,8 @@ class _Reach:
         settings = settings_at(loose, trial.lead[0], launcher_of(problem, trial))
         return margin_of(loose, drawn, settings, self.margins).reserve
 
-    def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:
-        """Return the least factor on the named limits that reaches the speed; None: none does."""
+    def _share(self, margins: Mapping[str, float], names: Sequence[str], sharp: float) -> float | None:
+        """Return the least factor on the named limits that reaches the speed, to a share `sharp`; None: none does."""
         if not names:
             return 1.0 if self.enough(margins) else None
         if not self.enough(free := without(margins, list(names))):
@@ -558,11 +584,12 @@ class _Reach:
             loose: Mapping[str, float] = margins
             for name in names:
                 loose = looser(loose, name, factor)
-            return self.best(loose, near=True)[0]
+            # Fewer stages than it takes without these limits do not reach it with them.
+            return self.best(loose, near=1 if problem is None else problem.count)[0]
 
         _, trial, problem = self.best(free)
         most = FIRST if trial is None or problem is None else self._factor(trial, problem, margins, names)
-        return _least(reached, self.asked, self.nearest.exit_speed, most)
+        return _least(reached, self.asked, self.nearest.exit_speed, most, sharp)
 
     def _factor(self, trial: Trial, problem: Problem, margins: Mapping[str, float], names: Sequence[str]) -> float:
         """Return the factor on the named limits within which a design keeps them."""
@@ -610,10 +637,13 @@ def _faster(one: Trial, other: Trial) -> Trial:
     return other if one.violation[0] > 0 or other.exit_speed[0] > one.exit_speed[0] else one
 
 
-def _least(reached: Callable[[float], float], asked: float, nearest: float, most: float) -> float | None:
+def _least(
+    reached: Callable[[float], float], asked: float, nearest: float, most: float, sharp: float
+) -> float | None:  # fmt: skip
     """Return the least factor at which `reached(factor)` [m/s], which rises, is `asked`; None: `most` is too small.
 
-    nearest: exit speed at a factor of 1 [m/s]; most: a factor that should be enough.
+    nearest: exit speed at a factor of 1 [m/s]; most: a factor that should be enough; sharp: relative interval at which
+    the search ends [-].
     """
     value = reached(most)
     goal = min(asked * (1 - NEARLY), value)
@@ -627,10 +657,10 @@ def _least(reached: Callable[[float], float], asked: float, nearest: float, most
         else:
             slope = float(np.log(value / at_low) / np.log(factor / low)) if value > at_low else 0.0
             low, at_low = factor, max(value, at_low)
-        if high / low < 1 + SHARP:
+        if high / low < 1 + sharp:
             break
         # Exit speed rises ever less steeply, so the first factor beyond the tangent's is soon enough.
-        ahead = low * np.exp(min(1.05 * np.log(goal / at_low) / slope, WIDE)) * (1 + SHARP) if slope > 0 else np.inf
+        ahead = low * np.exp(min(1.05 * np.log(goal / at_low) / slope, WIDE)) * (1 + sharp) if slope > 0 else np.inf
         factor = ahead if ahead < high else low * (high / low) ** (NEARER if turn % 2 else 0.5)
     return float(high)
 

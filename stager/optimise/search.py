@@ -614,7 +614,7 @@ def _polish(problem: Problem, first: Trial, population: Trial, effort: Effort) -
     choose(lambda row, other: np.abs(places[row] - places[other]).max() >= APART, POLISHED)
     starts = [population.take([row]) for row in chosen]
     if effort.finish:
-        starts.append(_promising(first))
+        starts.append(promising(first))
     found, *others = refine_all(problem, starts, fastest, ROUGHLY if effort.finish else effort)
     for one in others:
         found = _preferred(found, one)
@@ -651,7 +651,7 @@ def _as_fast(problem: Problem, found: Trial) -> Trial:
     return _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
 
 
-def _promising(starts: Trial) -> Trial:
+def promising(starts: Trial) -> Trial:
     """Return the start that promises most if what it breaks is made good: evolution keeps such starts only where too
     few others break nothing."""
     promise = np.log(np.maximum(starts.exit_speed, 1e-9)) - PRICE * np.minimum(starts.violation, JAM)
