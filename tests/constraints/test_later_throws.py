@@ -11,8 +11,8 @@ import pytest
 from stager.constraints import OperatingPoint, evaluate_limits, later_throws, not_judged, slacks
 from stager.constraints.later_throws import LATER_ENERGY
 from stager.constraints.recommend import recommend
-from stager.model.launcher import Launcher, Outlet
-from stager.model.requirements import LimitValues
+from stager.model.launcher import Launcher, Outlet, Scenario
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
@@ -21,6 +21,7 @@ from stager.physics.friction import Bell, Falling
 from stager.physics.rate import sequence
 from tests.drive.machines import DRIVE, SUPPLY
 from tests.optimise.machines import SEED, launcher, scenario, stage
+from tests.optimise.solved import looser, with_limits
 
 THROWS = 25
 
@@ -145,3 +146,60 @@ def test_later_throws_are_computed_once_for_an_operating_point(monkeypatch: pyte
         assert slacks(LATER_ENERGY, point) is not None
     assert called.count("_may_rise") == 1
     assert called.count("_greatest_rise") in (1, 2)  # The second time where a few throws show a rise.
+
+
+def _slipping(limit: str, energy: float, goal: Goal | None = None) -> Scenario:
+    """Return a scenario with one limit on the exit, at `energy` [J], in which only wheels that slip keep another.
+
+    They are faster than throws fastest, so that later throws leave faster than the first.
+    """
+    drive = replace(DRIVE, current_limit=6.0)
+    machine = launcher(SEED, stage(inertia=1e-3, drive=drive), Falling(0.75, 0.22, 4.0))
+    machine = replace(machine, supply=SUPPLY, feed=replace(machine.feed, rate=6.0))
+    area = float(machine.projectile.known_frontal_area or np.nan)
+    bound = {
+        "exit_energy": energy,
+        "exit_speed": (2 * energy / 0.018) ** 0.5,
+        "energy_per_area": energy / area,
+    }
+    return scenario(machine, goal, stages=1, acceleration=2700.0, wheel_speed=26.0, **{limit: bound[limit]})
+
+
+ON_EXIT = ["exit_energy", "exit_speed", "energy_per_area"]
+
+
+@pytest.mark.parametrize("limit", ON_EXIT)
+def test_needed_values_of_limits_on_the_exit_let_later_throws_keep_them(limit: str) -> None:
+    # The first throw at 9 m/s has 0.729 J, the greatest later one 0.777 J.
+    task = _slipping(limit, 0.75, Goal(aim=Aim.REACH, exit_speed=9.0))
+    missed = plan(task, draws=0, certified=False).missed
+    assert missed is not None
+    assert limit in missed.conflict
+    assert "later_energy" not in missed.conflict
+    needed = {one.name: one.needed for one in missed.relaxations}[limit]
+    assert needed is not None
+    assert plan(with_limits(task, {limit: needed}), draws=0, certified=False).best is not None
+    bound = getattr(task.limit_values, limit)
+    tighter = with_limits(task, {limit: bound + 0.9 * (needed - bound)})
+    assert plan(tighter, draws=0, certified=False).best is None
+
+
+@pytest.mark.parametrize("limit", ON_EXIT)
+def test_price_of_a_limit_on_the_exit_that_later_throws_use_up_is_the_gain_of_a_new_plan(limit: str) -> None:
+    task = _slipping(limit, 0.9)
+    found = plan(task, draws=0, certified=False)
+    wider = plan(looser(task, [limit], 1.01), draws=0, certified=False)
+    assert found.best is not None
+    assert wider.best is not None
+    slack = {one.name: float(one.slack) for one in found.best.verdicts}
+    assert slack["later_energy"] < 1e-3 < 0.05 < 2 * slack[limit]
+    assert "later_energy" not in found.prices
+    assert {limit, "later_energy"} <= found.binding
+    gained = wider.best.exit_speed / found.best.exit_speed - 1
+    assert found.prices[limit] == pytest.approx(gained, rel=0.03, abs=2e-5)
+
+
+def test_a_limit_on_the_exit_is_free_of_charge_where_another_holds_later_throws_back() -> None:
+    task = _slipping("exit_energy", 0.9)
+    found = plan(with_limits(task, {"exit_speed": 1.2 * (2 * 0.9 / 0.018) ** 0.5}), draws=0, certified=False)
+    assert found.prices.keys() & set(ON_EXIT) == {"exit_energy"}
