@@ -6,10 +6,12 @@ projectile is driven by it, so that a later throw may break a limit on the exit 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints.design import toy_energy
+from stager.constraints.design import ENERGY_PER_AREA, EXIT_ENERGY, EXIT_SPEED, TOY, toy_energy
 from stager.constraints.limit import ROUNDING, Kind, Limit, OperatingPoint, at_most, missing_drive
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -33,18 +35,28 @@ ACCURATE = 1e-4
 """Rise of exit energy from throw to throw that is told from the accuracy of throws [-]."""
 
 
-def _energy_bound(point: OperatingPoint) -> Number:
-    """Return the least exit energy that a limit on exit speed or energy allows [J]."""
+def _energy_bounds(point: OperatingPoint, factors: Mapping[str, float]) -> dict[str, Number]:
+    """Return the exit energy that each limit on exit speed or energy allows [J], by its name.
+
+    factors: on the bounds of these limits [-], 1 for those without one.
+    """
     values, projectile = point.limit_values, point.launcher.projectile
     area = projectile.known_frontal_area
-    bounds: list[Number] = [np.inf if values.exit_energy is None else values.exit_energy]
+    looser = {limit.name: factors.get(limit.name, 1.0) for limit in (EXIT_ENERGY, EXIT_SPEED, ENERGY_PER_AREA, TOY)}
+    bounds: dict[str, Number] = {EXIT_ENERGY.name: looser[EXIT_ENERGY.name] * values.exit_energy}
     if values.exit_speed is not None:
-        bounds.append(translation_energy(values.exit_speed, projectile))
+        bounds[EXIT_SPEED.name] = translation_energy(looser[EXIT_SPEED.name] * values.exit_speed, projectile)
     if values.energy_per_area is not None and area is not None:
-        bounds.append(values.energy_per_area * area)
+        bounds[ENERGY_PER_AREA.name] = looser[ENERGY_PER_AREA.name] * values.energy_per_area * area
     if values.toy is not None:
-        bounds.append(toy_energy(values.toy, projectile))
-    return np.asarray(np.minimum.reduce(np.broadcast_arrays(*bounds)))
+        bounds[TOY.name] = looser[TOY.name] * toy_energy(values.toy, projectile)
+    return bounds
+
+
+def _energy_bound(point: OperatingPoint) -> Number:
+    """Return the least exit energy that a limit on exit speed or energy allows [J]."""
+    bounds = _energy_bounds(point, {})
+    return np.asarray(np.minimum.reduce(np.broadcast_arrays(*bounds.values())))
 
 
 def _may_rise(point: OperatingPoint) -> NDArray[np.bool_]:
@@ -172,6 +184,7 @@ LATER_ENERGY = Limit(
     name="later_energy", kind=Kind.STEADY, settles=True, unit="J", hard=True, jumps=True,
     value=_later_energy,
     bound=_later_bound,
+    follows=_energy_bounds,
     missing=_missing_for_later,
     remedy=_later_remedy,
 )  # fmt: skip

@@ -259,6 +259,9 @@ class Limit:
         Computes the value; None where nothing of it is known.
     bound : callable
         Computes the bound; None where the limit is not set or does not apply.
+    follows : callable, optional
+        Computes the bounds that it has from other limits, by their names, of which the least is its own: it is no
+        limit that is set, and gets looser with these. It takes factors on their bounds [-], by name.
     each : callable, optional
         Computes the value of each stage, on a last axis, where `value` is the worst of them.
     missing : callable
@@ -274,6 +277,7 @@ class Limit:
     value: Compute
     bound: Compute
     remedy: Callable[[OperatingPoint], str]
+    follows: Callable[[OperatingPoint, Mapping[str, float]], Mapping[str, Number]] | None = None
     each: ComputeEach | None = None
     missing: Callable[[OperatingPoint], str | None] = nothing_missing
     hard: bool = False

@@ -22,7 +22,7 @@ from stager.optimise.pareto import Against, front, refuse, trades
 from stager.optimise.parts import OTHER_PARTS, BestDesign, catalogue_of, choose, choose_again, opened, select
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan, Settings
-from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
+from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, set_by, under
 from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
 from stager.optimise.search import improve, most_stages, solve
 from stager.optimise.settable import as_shown
@@ -181,7 +181,11 @@ class _Planning:
         if missed is not None and best is None and self.scenario.goal.asked is None:
             # Gains of designs that break limits say nothing.
             verdict = missed.reason
-        worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
+        worth = {
+            name: beyond if name in BUILT else max(bought.get(one, 1.0) for one in set_by(name, best.design))
+            for name in held
+            if best is not None
+        }
         catalogue = catalogue_of(self.scenario, selected, advised)
         if catalogue is not None and advised is not None:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
@@ -210,7 +214,8 @@ class _Planning:
             for result in row.settings.verdicts
             if result.name in self.reserve and float(result.slack) <= self.reserve[result.name] + 1e-3
         }
-        return found | near
+        # A limit that follows from others is loosened through these.
+        return (found | near).union(*(set_by(name, row.settings.design) for name in found | near))
 
     def _advised(self, rows: list[BestDesign], leader: BestDesign | None, stages: int) -> BestDesign | None:
         """Return the design of the recommended stage count, or the leader where that does not fit."""

@@ -35,7 +35,7 @@ from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws
-from stager.optimise.judge import REACHED, least_speed, settings_at
+from stager.optimise.judge import ACTIVE, REACHED, least_speed, settings_at
 from stager.optimise.judge import active as active_of
 from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial
@@ -71,6 +71,7 @@ FLOORS = {limit.name for limit in LIMITS if limit.floor}
 ENDS = {limit.name: limit.end for limit in LIMITS}
 ORIGINS = {limit.name: limit.origin for limit in LIMITS}
 BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
+FOLLOWING = {limit.name: limit.follows for limit in LIMITS if limit.follows is not None}
 NARROWING = {limit.name for limit in LIMITS if limit.kind in (Kind.WHEEL, Kind.THROW)}
 """Limits that the ranges of wheel and exit speeds follow from."""
 UNITS = {limit.name: limit.unit for limit in LIMITS}
@@ -94,20 +95,55 @@ def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) ->
     return {**margins, **dict.fromkeys(names, FREE)}
 
 
+def followed(scenario: Scenario, margins: Mapping[str, float], held: Mapping[str, float]) -> Mapping[str, float]:
+    """Return margins under which limits that follow from others are as much looser as these.
+
+    held: margins under which no limit is loosened [-].
+    """
+    out, point = margins, _unthrown(scenario, 1)
+    factors = {name: (1.0 - margin) / (1.0 - held.get(name, 0.0)) for name, margin in margins.items()}
+    for name, follows in FOLLOWING.items():
+        now, wider = (min(float(one) for one in follows(point, given).values()) for given in ({}, factors))
+        if wider > now:
+            out = looser({**out, name: held.get(name, 0.0)}, name, wider / now if now > 0 else -FREE)
+    return out
+
+
+def set_by(name: str, point: OperatingPoint, most: float = 0.0) -> frozenset[str]:
+    """Return the names of the limits that set the bound of a limit: its own, or those that it follows from.
+
+    most: bounds up to this one count too, in the unit of the limit.
+    """
+    follows = FOLLOWING.get(name)
+    if follows is None:
+        return frozenset([name])
+    bounds = {one: float(bound) for one, bound in follows(point, {}).items()}
+    most = max(most, (1.0 + ACTIVE) * min(bounds.values()))
+    return frozenset(one for one, bound in bounds.items() if bound <= most)
+
+
+def _unthrown(scenario: Scenario, count: int) -> OperatingPoint:
+    """Return a point of `count` stages, for bounds and for limits on what is built."""
+    return OperatingPoint(
+        launcher=scenario.launcher, limit_values=scenario.limit_values, throw=no_throw(np.zeros(count))
+    )
+
+
 def prices(
     row: BestDesign, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock, problem: Problem
 ) -> dict[str, float]:
     """Return the relative gain of exit speed for each active limit if it is 1 % looser, by solving again.
 
-    active : names of active limits; more : gain of one more stage [-]; problem : that of the design, with its design
-    variables to be chosen. Empty where an exit speed is asked for, or no stage is used.
+    active : names of active limits, of which those that follow from others have no price; more : gain of one more
+    stage [-]; problem : that of the design, with its design variables to be chosen. Empty where an exit speed is asked
+    for, or no stage is used.
     """
     if row.solution is None or row.scenario.goal.asked is not None:
         return {}
     base = clock.attempt("prices", lambda: again(problem, row.start(problem), margins))
     found: dict[str, float] = {}
-    for name in sorted(active if base is not None else ()):
-        wider = looser(margins, name, 1.0 + MORE)
+    for name in sorted(active - FOLLOWING.keys() if base is not None else ()):
+        wider = followed(row.scenario, looser(margins, name, 1.0 + MORE), margins)
         if name in BUILT and _counts_stages(row, name):
             continue
         price = 0.0
@@ -313,15 +349,13 @@ class _Reach:
         self.least = asked * (1 - REACHED)
         """Exit speed behind the last wheel that is enough [m/s]."""
         self.count = nearest.count
-        launcher, limit_values = scenario.launcher, scenario.limit_values
-        point = OperatingPoint(
-            launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(max(self.count, 1)))
-        )
-        bounds = [(limit, limit.bound(point)) for limit in LIMITS]
+        point = _unthrown(scenario, max(self.count, 1))
+        bounds = [(limit, limit.bound(point)) for limit in LIMITS if limit.follows is None]
         self.bounds = {limit.name: float(np.max(bound)) for limit, bound in bounds if bound is not None}
         """Bounds of all limits that are set, by name."""
-        missed = (one.name for row in rows[self.count + 1 :] for one in _broken(row.settings))
-        self.tight = active_of(self.scenario, nearest.settings, []) | set(missed)
+        near = active_of(self.scenario, nearest.settings, [])
+        missed = {one.name for row in rows[self.count + 1 :] for one in _broken(row.settings)}
+        self.tight = frozenset[str]().union(*(set_by(name, point) for name in near | missed))
         """Limits that the nearest design uses up, or that designs with more stages break."""
         known = nearest.solution
         self._tables = {frozenset[str](): FastestTables(self.scenario) if known is None else known.problem.tables}
@@ -362,6 +396,7 @@ class _Reach:
 
         near: with so many stages or more, search only from designs found before, where there are any; 0: no.
         """
+        margins = followed(self.scenario, margins, self.margins)
         key = tuple(sorted(margins.items()))
         if key not in self._known:
             self._known[key] = self._best(margins, near)
@@ -496,8 +531,12 @@ class _Reach:
         launcher = launcher_of(problem, trial)
         settings = settings_at(self.scenario, trial.lead[0], launcher)
         built = broken_by(launcher, self.scenario.limit_values, problem.count, self.margins)
-        short = (one.name for one in settings.verdicts if float(one.slack) - self.margins.get(one.name, 0.0) < CLEAR)
-        return frozenset([*built, *short])
+        out = frozenset(built)
+        for one in settings.verdicts:
+            least = self.margins.get(one.name, 0.0) + CLEAR
+            if float(one.slack) < least:
+                out |= set_by(one.name, settings.design, float(one.value) / (1.0 - least))
+        return out
 
     def relaxations(self, names: Sequence[str]) -> tuple[Relaxation, ...]:
         """Return for each named limit the value needed if it alone is loosened, and if all are by one factor."""
@@ -593,9 +632,9 @@ class _Reach:
 
     def _factor(self, trial: Trial, problem: Problem, margins: Mapping[str, float], names: Sequence[str]) -> float:
         """Return the factor on the named limits within which a design keeps them."""
-        factors = [FIRST]
+        factors, point = [FIRST], _unthrown(self.scenario, 1)
         for one in settings_at(self.scenario, trial.lead[0], launcher_of(problem, trial)).verdicts:
-            if one.name in names:
+            if set_by(one.name, point) & set(names):
                 slack, margin = float(np.min(one.slack)), margins.get(one.name, 0.0)
                 if one.name in FLOORS:
                     factors.append((1.0 + margin) / (1.0 + slack) if slack > -1.0 else WIDEST)
@@ -605,8 +644,7 @@ class _Reach:
 
     def _geometry(self, count: int) -> list[LimitResult]:
         """Return the results of the limits on what is built, for `count` stages."""
-        launcher, limit_values = self.scenario.launcher, self.scenario.limit_values
-        point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(count)))
+        point = _unthrown(self.scenario, count)
         return [one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None]
 
     def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:
