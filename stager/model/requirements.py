@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Any
 
 import numpy as np
 
@@ -76,6 +78,13 @@ class LimitValues:
     grip_margin: float = 0.0
     toy: ToyLimit | None = None
     confidence: float = 0.95
+
+    def with_values(self, values: Mapping[str, float]) -> LimitValues:
+        """Return limit values with these, by name; that of a toy limit is an energy on any area [J]."""
+        changes: dict[str, Any] = dict(values)
+        if self.toy is not None and "toy" in changes:
+            changes["toy"] = replace(self.toy, energy=changes["toy"], energy_per_area=None)
+        return replace(self, **changes)
 
 
 class Aim(Enum):

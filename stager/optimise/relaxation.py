@@ -608,7 +608,7 @@ class _Reach:
             return NO_MARGINS
         values, trial, problem = self.remedied
         own = {name: values[name] for name in values if name in VALUES and name not in BUILT}
-        loose = replace(self.scenario, limit_values=replace(self.scenario.limit_values, **own))  # type: ignore[arg-type]
+        loose = replace(self.scenario, limit_values=self.scenario.limit_values.with_values(own))
         settings = settings_at(loose, trial.lead[0], launcher_of(problem, trial))
         return margin_of(loose, drawn, settings, self.margins).reserve
 

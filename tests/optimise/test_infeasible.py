@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from stager.constraints import broken_by
 from stager.model.launcher import Scenario
-from stager.model.requirements import Aim, Goal
+from stager.model.requirements import Aim, Goal, ToyLimit
 from stager.model.stage import Drive, Supply
 from stager.optimise import relaxation
 from stager.optimise.clock import Clock
@@ -285,3 +285,18 @@ def test_needed_value_is_enough_for_other_builds_too_where_no_stage_fits() -> No
     best = plan(looser, draws=4, certified=False).best
     assert best is not None
     assert best.feasible
+
+
+def test_the_needed_value_of_a_toy_limit_holds_the_reserve_of_other_builds() -> None:
+    # The energy that is told was put in the place of the limit and ended in a fault.
+    task = doubtful(_reach(9.0), 0.01)
+    values = replace(task.limit_values, toy=ToyLimit(name="invented", energy=0.6, source="invented"))
+    task = replace(task, limit_values=values)
+    missed = plan(task, draws=4, certified=False).missed
+    assert missed is not None
+    assert missed.conflict == ("toy",)
+    (needed,) = (one.needed for one in missed.relaxations)
+    assert needed is not None
+    assert needed > 0.5 * 0.018 * 9.0**2 * 1.005
+    enough = replace(task, limit_values=values.with_values({"toy": needed}))
+    assert plan(enough, draws=4, certified=False).best is not None
