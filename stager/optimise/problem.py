@@ -28,7 +28,7 @@ from stager.optimise.judge import JUDGED, Use, least_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
 from stager.physics.chain import QUICK, prepare, throw, transit
-from stager.physics.grip_limit import Refinement, TransitFunction, grip_limit
+from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit, take
 
@@ -36,8 +36,6 @@ NODES = 24
 """Entry speeds of a table of fastest settings."""
 COARSE = 32
 """Wheel speeds at which the search for each of them begins."""
-ONCE = Refinement(1)
-"""How they are refined: between nodes the table is no more accurate."""
 VARIABLE_NODES = {0: 1, 1: 7, 2: 7, 3: 5}
 """Nodes of each design variable of a stage, by the number of its design variables."""
 SLOWEST = 0.02
@@ -169,7 +167,7 @@ class FastestTables:
             if not rolled.jammed.any():
                 spin = lanes * float(rolled.exit_spin[0] / rolled.exit_speed[0])
         found = grip_limit(
-            here, index, lanes, spin, np.maximum(top, 1e-3), margin=limit_values.grip_margin, refinement=ONCE,
+            here, index, lanes, spin, np.maximum(top, 1e-3), margin=limit_values.grip_margin, refinement=STANDARD,
             transit_function=way, grid_points=COARSE,
         )  # fmt: skip
         edge = np.where(found.peak_exit > 0, found.edge, np.nan)
