@@ -129,6 +129,24 @@ def test_stages_are_added_one_by_one_as_most_of_them_need_not_throw_fastest(monk
         assert speeds[problem.count] == fastest
 
 
+def test_what_cannot_be_reached_is_not_searched_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    # ½ · 18 g · (15 m/s)² = 2.025 J is more than 1 J, and one stage is less than the two that it takes at 2.5 J.
+    sought: list[bool] = []
+
+    def best(reach: _Reach, margins: Any, *, near: int = 0) -> tuple[float, None, Any]:
+        free = all(name in margins for name in reach.bounds)
+        sought.append(free)
+        return 15.0, None, SimpleNamespace(count=2)
+
+    monkeypatch.setattr(_Reach, "best", best)
+    for energy, stages, enough in ((1.0, 3, False), (2.5, 1, False), (2.5, 2, True)):
+        given = scenario(HEAVY, Goal(aim=Aim.REACH, exit_speed=15.0), stages=stages, exit_energy=energy)
+        bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
+        sought.clear()
+        assert _Reach(given, [bare], bare, 15.0, NO_MARGINS, Clock()).enough({"stages": 0.0}) == enough
+        assert (False in sought) == enough
+
+
 def test_needed_values_keep_the_reserve_for_other_builds() -> None:
     # ½ · 18 g · (15 m/s)² = 2.025 J, which a limit of 2.05 J does not allow with a reserve of 5 %.
     given = _reach(15.0, exit_energy=2.05)
