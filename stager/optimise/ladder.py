@@ -309,10 +309,16 @@ def _rung(rows: Sequence[BestDesign], number: int, tuned: TunedDraws | None) -> 
     )  # fmt: skip
 
 
+OUTLET = "outlet_loss"
+"""What forbids designs whose projectile stays in the outlet."""
+
+
 def _broken(row: BestDesign) -> tuple[str, ...]:
-    """Return the limits that the best design of a row breaks; "jam" where the projectile jams."""
+    """Return the limits that the best design of a row breaks; "jam" where it jams, OUTLET where it stays in that."""
     if bool(row.settings.throw.jammed):
         return (JAMS,)
+    if row.count and not row.settings.design.outlet_speed:
+        return (OUTLET,)
     return tuple(result.name for result in row.settings.verdicts if not result.satisfied)
 
 
@@ -542,7 +548,7 @@ def _percent(share: float) -> str:
 
 
 def margin_sentence(margin: Margin | None, *, built: bool = True) -> str:
-    """Return a sentence on builds that break a limit at any wheel speed, or jam; "" where there are none.
+    """Return a sentence on builds that break a limit at any wheel speed, or whose projectile does not get out; or "".
 
     built: whether the margin is that of stages that are built, which alone can jam
     """
@@ -554,6 +560,8 @@ def margin_sentence(margin: Margin | None, *, built: bool = True) -> str:
     ]
     if built and margin.jams >= LEAST_JAMS:
         parts.append(f"the projectile jams in {_of_100(margin.jams)}")
+    if built and margin.stays >= LEAST_JAMS:
+        parts.append(f"the projectile stays in the outlet in {_of_100(margin.stays)}")
     text = "; ".join(parts)
     return f" {text[0].upper()}{text[1:]}." if text else ""
 

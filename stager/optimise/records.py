@@ -84,16 +84,17 @@ class Margin:
     """The share of possible builds in which settings keep the hard limits.
 
     confidence: share of builds that must keep them together [-]; kept: share that does; draws: number of builds drawn;
-    jams: share in which the projectile jams; mean_exit: mean exit speed, 0 for a jam [m/s]; at_confidence: value of
-    each hard limit that the share `confidence` does not exceed (of a lower bound: fall below), by name in its unit;
-    reserve: slack of each hard limit that the nominal build needs [-]; unkeepable: hard limits that too many builds
-    break at any wheel speed, with the share of builds that break them at rest.
+    jams, stays: shares in which the projectile jams, or stays in the outlet; mean_exit: mean exit speed, 0 for both
+    [m/s]; at_confidence: value of each hard limit that the share `confidence` does not exceed (of a lower bound: fall
+    below), by name in its unit; reserve: slack of each hard limit that the nominal build needs [-]; unkeepable: hard
+    limits that too many builds break at any wheel speed, with the share of builds that break them at rest.
     """
 
     confidence: float
     kept: float
     draws: int
     jams: float
+    stays: float
     mean_exit: float
     at_confidence: Mapping[str, float]
     reserve: Mapping[str, float]
@@ -179,8 +180,9 @@ class Settings:
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept and the spin that is asked for is reached."""
-        return self.turns and all(verdict.satisfied for verdict in self.verdicts)
+        """Whether every limit is kept, the spin that is asked for is reached, and the projectile leaves the outlet."""
+        leaves = not self.count or float(self.design.outlet_speed) > 0.0
+        return leaves and self.turns and all(verdict.satisfied for verdict in self.verdicts)
 
     @property
     def turns(self) -> bool:

@@ -59,7 +59,7 @@ from stager.optimise.search import (
     solve,
 )
 from stager.optimise.spin import most_spin
-from stager.physics.flight import outlet_speed
+from stager.physics.flight import outlet_speed, speed_before_outlet
 
 MORE = 0.01
 """Share by which limits are loosened for their prices [-]."""
@@ -235,6 +235,7 @@ CONFLICTS = "which limits are in conflict"
 REMEDIES = "what would make it fit"
 """Work that a stopped search leaves undone."""
 NO_STAGE = "No stage was found that throws faster than the feed within the limits."
+STAYS = "No stage was found with which the projectile leaves the outlet."
 OUT_OF_REACH = " Without these limits and with six more stages none was found either."
 
 
@@ -272,7 +273,8 @@ def explain(
     if not fits and wheel is not None and fed.exit_speed >= wheel * (1.0 - REACHED):
         return _broken_as_fed(fed, (), ())  # As fast as asked without a stage: only the limits that it breaks matter.
     nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
-    aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - REACHED) if wheel is None else wheel
+    leaves = float(speed_before_outlet(scenario.launcher, SLOWEST))
+    aimed = max(fed.exit_speed * (1.0 + goal.worthwhile), leaves) / (1.0 - REACHED) if wheel is None else wheel
     names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""
     speeds = aimed * FASTER[: 1 if asked is not None else None]
     reach = clock.attempt(CONFLICTS, lambda: _reaching(rows, nearest, speeds, margins, clock))
@@ -296,7 +298,8 @@ def explain(
     most = cap if bound is None or alone else min(cap, bound)
     sure = proven or cap < least
     near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
-    reason = NO_STAGE if asked is None else _reason(asked, near, far, sure, alone=alone)
+    stays = fed.exit_speed * (1.0 + goal.worthwhile) < leaves
+    reason = (STAYS if stays else NO_STAGE) if asked is None else _reason(asked, near, far, sure, alone=alone)
     return Missed(
         reason=reason + more, proven=sure and most < least, nearest=nearest.settings, conflict=names,
         relaxations=relaxations,

@@ -212,7 +212,7 @@ def certificate_notes(launcher: Launcher, plan: Plan) -> list[str]:
     # The bound is on the fastest design.
     fastest = best if plan.fastest is None else plan.fastest
     top = bound_behind(launcher, plan)
-    reached = None if fastest is None or asked is not None else _leaves(launcher, fastest)
+    reached = None if fastest is None or asked is not None else _leaves(launcher, fastest) or None
     sentences = [] if top is None else [nearness(top, reached)]
     if plan.fastest is not None and plan.fastest is not plan.best:
         stages = plural(plan.fastest.count, "stage")

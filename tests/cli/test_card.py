@@ -227,7 +227,9 @@ def test_card_warns_of_broken_limits_and_their_probability() -> None:
 
 def test_share_of_builds_that_is_too_small_reads_so() -> None:
     loaded = _loaded({})
-    margin = Margin(confidence=0.95, kept=0.948, draws=1000, jams=0.0, mean_exit=9.0, at_confidence={}, reserve={})
+    margin = Margin(
+        confidence=0.95, kept=0.948, draws=1000, jams=0.0, stays=0.0, mean_exit=9.0, at_confidence={}, reserve={}
+    )
     assert "Only 94 of 100 builds" in _alarm(loaded.scenario, [], margin)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,26 @@ def test_plan_limits_the_energy_behind_the_outlet(config: str) -> None:
     assert plain["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_speed_m_s"] > plain["exit_speed_m_s"]
+
+
+def test_no_stage_is_planned_whose_projectile_stays_in_the_outlet(config: str) -> None:
+    # Five stages throw 18 g at 27 m/s, which is 6.6 J; one at 12 m/s, 1.3 J.
+    ran = stager("plan", config, "--draws", "0", "--set", "outlet.loss=20 J")
+    assert ran.status == 1
+    assert ran.out.startswith("No stage fits")
+    assert "none within outlet loss" in ran.out
+    best = document("plan", config, "--draws", "0", "--set", "outlet.loss=2.5 J", "--set", "limits.stages=3")
+    assert best["outlet_speed_m_s"] > 10.0
+    assert [rung["broken"] for rung in best["ladder"]] == [[], ["outlet_loss"], [], []]
+    none = document("plan", config, "--draws", "0", "--set", "outlet.loss=2.5 J", "--set", "limits.stages=1", status=1)
+    assert none["conflict"] == ["stages"]
+    assert none["relaxations"][0]["needed"] == 2
+
+
+def test_plan_says_in_how_many_builds_the_projectile_stays_in_the_outlet(config: str) -> None:
+    told = " ".join(stager("plan", config, "--set", "outlet.loss=5.3 J").out.split())
+    assert re.search(r"The projectile stays in the outlet in \d+ of 100 builds\.", told)
+    assert "stays in the outlet" not in stager("plan", config).out
 
 
 @pytest.mark.usefixtures("few_draws")

@@ -126,7 +126,12 @@ def test_only_rows_that_keep_the_limits_have_intervals_of_draws() -> None:
 
     def row(count: int, speed: float, feasible: bool) -> Any:
         settings = SimpleNamespace(
-            exit_speed=speed, length=0.1, average_power=None, verdicts=(), throw=SimpleNamespace(jammed=False)
+            exit_speed=speed,
+            length=0.1,
+            average_power=None,
+            verdicts=(),
+            throw=SimpleNamespace(jammed=False),
+            design=SimpleNamespace(outlet_speed=speed),
         )
         return SimpleNamespace(count=count, scenario=scenario, parts=(), settings=settings, feasible=feasible)
 
