@@ -235,7 +235,7 @@ CONFLICTS = "which limits are in conflict"
 REMEDIES = "what would make it fit"
 """Work that a stopped search leaves undone."""
 NO_STAGE = "No stage was found that throws faster than the feed within the limits."
-STAYS = "No stage was found with which the projectile leaves the outlet."
+STAYS = "No stage was found with which the projectile leaves the outlet within the limits."
 OUT_OF_REACH = " Without these limits and with six more stages none was found either."
 
 

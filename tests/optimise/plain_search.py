@@ -178,7 +178,8 @@ class PlainSearch:
         asked, speed = scenario.goal.asked, done.exit_speed
         # An asked speed is the one behind the outlet.
         leaves = np.asarray(outlet_speed(scenario.launcher, speed))
-        broken = self._broken(done, costly=False) + 100.0 * done.jammed
+        # One that stays in the outlet is as good as a jam.
+        broken = self._broken(done, costly=False) + 100.0 * (done.jammed | (leaves <= 0.0))
         if asked is not None:
             broken += _excess(asked / np.maximum(leaves, 1e-9) - 1)
         # Steady throwing and grip limits take a hundred times as long as a throw.
