@@ -18,6 +18,10 @@ LEAST_WIDTH = 72
 """Least width of a screen, however narrow the terminal [characters]."""
 
 
+AGAIN = 1.0
+"""Time after which an interruption is raised once more [s]: libraries that look for attributes drop exceptions."""
+
+
 class _Interruption:
     """Whether Ctrl-C came: a library may turn the KeyboardInterrupt into an error of its own."""
 
@@ -38,6 +42,7 @@ def run() -> NoReturn:
     except KeyboardInterrupt:
         status = ExitStatus.INTERRUPTED
     finally:
+        end_interrupts()
         on_interrupt(signal.SIG_IGN)
     status = _flushed(status)
     if status == ExitStatus.INTERRUPTED:
@@ -84,7 +89,16 @@ def interrupted() -> bool:
 
 def _raise(number: int, frame: FrameType | None) -> None:
     _Interruption.came = True
+    if hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, _raise)
+        signal.setitimer(signal.ITIMER_REAL, AGAIN)
     raise KeyboardInterrupt
+
+
+def end_interrupts() -> None:
+    """Raise no interruption once more: it has arrived."""
+    if _Interruption.came and hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
 
 
 def _open_closed_streams() -> None:

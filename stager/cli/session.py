@@ -85,6 +85,7 @@ class Session:
         try:
             return self._show(command())
         except StagerError as error:
+            process.end_interrupts()
             if error.exit_status is ExitStatus.FAULT:
                 return self._fault(error)
             if isinstance(error, NotComputable) and not error.where and self.files:
@@ -105,6 +106,7 @@ class Session:
             return self._fault(error)
 
     def _interrupted(self) -> ExitStatus:
+        process.end_interrupts()
         files = ", ".join(printable(str(path)) for path in written())
         process.say(f"interrupted; {files} was written before" if files else "interrupted; nothing was written")
         return ExitStatus.INTERRUPTED

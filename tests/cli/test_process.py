@@ -208,3 +208,29 @@ def test_plan_does_not_depend_on_the_number_of_threads() -> None:
     alone, shared = stager(*given, "--workers", "1"), stager(*given)
     assert (alone.status, alone.err, shared.err) == (0, "", "")
     assert shared.out == alone.out
+
+
+SWALLOWED = """
+import os, signal, time
+from stager.cli import process
+# Processes in the background ignore it from the start.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+process.raise_interrupts()
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    time.sleep(60)
+except KeyboardInterrupt:
+    pass
+try:
+    time.sleep(60)
+except KeyboardInterrupt:
+    print("again")
+process.end_interrupts()
+time.sleep(1.5 * process.AGAIN)
+print("no more")
+"""
+
+
+def test_an_interruption_that_a_library_drops_comes_again() -> None:
+    done = subprocess.run([sys.executable, "-c", SWALLOWED], capture_output=True, text=True, check=False, timeout=100)
+    assert (done.stdout.split("\n"), done.returncode) == (["again", "no more", ""], 0)
