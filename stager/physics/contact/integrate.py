@@ -334,7 +334,8 @@ def integrate_piece(
     for _ in range(MAX_STEPS):
         size = min(size, 1.0 - place)
         if fresh:
-            at, pace, _ = position(piece, place)
+            arrived = place >= ARRIVED
+            at, pace, _ = position(piece, 1.0 if arrived else place)
             for j in range(acting.shape[0]):
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
@@ -347,6 +348,8 @@ def integrate_piece(
             stiff = max(fades, fading) * behind > STIFF
             thrust = greatest(before, before_slope, start[0], slope, behind, inside if stiff else np.inf)
             record_extremes(active, count, nips, sides, thrust)
+            if arrived:
+                return speed, spin, at, THROUGH
             before, before_slope, fades = start[0], slope, fading
             save_start(acting, sides)
         else:
@@ -388,20 +391,6 @@ def integrate_piece(
                 sides[i, HEAT] += sides[i, STEP_HEAT]
                 sides[i, IMPULSE] += sides[i, STEP_IMPULSE]
                 sides[i, SQUARE] += sides[i, STEP_SQUARE]
-        if place >= ARRIVED:
-            at, pace, _ = position(piece, 1.0)
-            for j in range(acting.shape[0]):
-                i = acting[j]
-                sides[i, WHEEL] = sides[i, SPEED]
-            start[0], start[1], start[2], start[3] = evaluate(
-                active, count, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric, at, speed,
-                spin, yes,
-            )  # fmt: skip
-            slope, fading = along(acting, sides, body, symmetric, speed, start)
-            stiff = max(fades, pace * fading) * behind > STIFF
-            thrust = greatest(before, before_slope, start[0], pace * slope, behind, inside if stiff else np.inf)
-            record_extremes(active, count, nips, sides, thrust)
-            return speed, spin, at, THROUGH
         if steps == 0.0:
             size *= min(growth, 1.0) if refused else growth
         refused = False
