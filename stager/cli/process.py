@@ -16,8 +16,6 @@ from stager.errors import ExitStatus
 
 LEAST_WIDTH = 72
 """Least width of a screen, however narrow the terminal [characters]."""
-
-
 AGAIN = 1.0
 """Time after which an interruption is raised once more [s]: libraries that look for attributes drop exceptions."""
 

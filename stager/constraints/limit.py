@@ -174,6 +174,8 @@ NO_LOAD_CURRENT = "stage.drive.no_load_current"
 """The key of a motor's no-load current."""
 NOT_SETTLED = "throws that settle"
 """Stands for the missing key where throws at the feed's rate go on changing, or jam."""
+JAMS = "jam"
+"""Stands for the name of a limit where no wheel speed gets the projectile through."""
 NO_GRIP_LIMIT = "a grip limit within the range"
 """Stands for the missing key where exit speed still rises at the end of the speed range."""
 FIND_OUT = {

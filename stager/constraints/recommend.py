@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, NotJudged, OperatingPoint, evaluate, speed_range
-from stager.constraints.limit import ROUNDING
+from stager.constraints.limit import JAMS, ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -19,8 +19,6 @@ from stager.physics.records import Throw, take
 
 HARD = frozenset(limit.name for limit in LIMITS if limit.hard)
 """Names of the limits that are to be kept in enough builds; all others are judged in the nominal launcher alone."""
-JAMS = "jam"
-"""Why no setting is recommended where it jams at every wheel speed."""
 GRID_POINTS = 48
 """Settings of the first grid, over the whole speed range."""
 REFINED_POINTS = 7

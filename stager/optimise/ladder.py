@@ -13,14 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, asked_speed, broken_by, evaluate, exit_cap, speed_range
-from stager.constraints.limit import down
+from stager.constraints.limit import JAMS, down
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import ACTIVE
 from stager.optimise.parts import BestDesign, chosen_values
-from stager.optimise.records import JAMS, Interval, Margin, Parts, Rung
+from stager.optimise.records import Interval, Margin, Parts, Rung
 from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
 from stager.physics.barrel import coupled, run_up
@@ -317,7 +317,7 @@ def _broken(row: BestDesign) -> tuple[str, ...]:
     """Return the limits that the best design of a row breaks; "jam" where it jams, OUTLET where it stays in that."""
     if bool(row.settings.throw.jammed):
         return (JAMS,)
-    if row.count and not row.settings.design.outlet_speed:
+    if not row.settings.leaves:
         return (OUTLET,)
     return tuple(result.name for result in row.settings.verdicts if not result.satisfied)
 

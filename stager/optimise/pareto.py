@@ -15,14 +15,14 @@ import numpy as np
 from stager.constraints import LIMITS, broken_by
 from stager.constraints.design import slip_heat
 from stager.constraints.drives import mean_power
-from stager.constraints.limit import ROUNDING
+from stager.constraints.limit import JAMS, ROUNDING
 from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.optimise.clock import Clock
 from stager.optimise.judge import Use
 from stager.optimise.parts import BestDesign, choose, select, with_parts
 from stager.optimise.problem import Budget, Problem
-from stager.optimise.records import JAMS, Front, FrontPoint, Rung, Settings, Traded
+from stager.optimise.records import Front, FrontPoint, Rung, Settings, Traded
 from stager.optimise.relaxation import under
 from stager.optimise.search import Solution, improve
 from stager.physics.parts import INERTIA, RADIUS, DesignVariable

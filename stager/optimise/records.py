@@ -181,8 +181,12 @@ class Settings:
     @property
     def feasible(self) -> bool:
         """Whether every limit is kept, the spin that is asked for is reached, and the projectile leaves the outlet."""
-        leaves = not self.count or float(self.design.outlet_speed) > 0.0
-        return leaves and self.turns and all(verdict.satisfied for verdict in self.verdicts)
+        return self.leaves and self.turns and all(verdict.satisfied for verdict in self.verdicts)
+
+    @property
+    def leaves(self) -> bool:
+        """Whether the projectile leaves the outlet; it need not where no stage throws it."""
+        return not self.count or float(self.design.outlet_speed) > 0.0
 
     @property
     def turns(self) -> bool:
@@ -272,10 +276,6 @@ class Option:
     at_most: bool
     design: Mapping[str, float] = field(default_factory=dict)
     not_judged: tuple[str, ...] = ()
-
-
-JAMS = "jam"
-"""Stands for the name of a limit where no wheel speeds get the projectile through."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -273,8 +273,8 @@ def explain(
     if not fits and wheel is not None and fed.exit_speed >= wheel * (1.0 - REACHED):
         return _broken_as_fed(fed, (), ())  # As fast as asked without a stage: only the limits that it breaks matter.
     nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
-    leaves = float(speed_before_outlet(scenario.launcher, SLOWEST))
-    aimed = max(fed.exit_speed * (1.0 + goal.worthwhile), leaves) / (1.0 - REACHED) if wheel is None else wheel
+    worth, leaves = fed.exit_speed * (1.0 + goal.worthwhile), float(speed_before_outlet(scenario.launcher, SLOWEST))
+    aimed = max(worth, leaves) / (1.0 - REACHED) if wheel is None else wheel
     names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""
     speeds = aimed * FASTER[: 1 if asked is not None else None]
     reach = clock.attempt(CONFLICTS, lambda: _reaching(rows, nearest, speeds, margins, clock))
@@ -298,8 +298,7 @@ def explain(
     most = cap if bound is None or alone else min(cap, bound)
     sure = proven or cap < least
     near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
-    stays = fed.exit_speed * (1.0 + goal.worthwhile) < leaves
-    reason = (STAYS if stays else NO_STAGE) if asked is None else _reason(asked, near, far, sure, alone=alone)
+    reason = (STAYS if worth < leaves else NO_STAGE) if asked is None else _reason(asked, near, far, sure, alone=alone)
     return Missed(
         reason=reason + more, proven=sure and most < least, nearest=nearest.settings, conflict=names,
         relaxations=relaxations,

@@ -162,10 +162,8 @@ def margin_of(scenario: Scenario, draws: Draws, settings: Settings, held: Mappin
     for name, slack in resting.items():
         if name in reserve:
             reserve[name] = min(reserve[name], AT_REST * max(float(slack[0]), 0.0))
-    leaves, jams = (
-        np.broadcast_to(outlet_speed(draws.launcher, done.exit_speed), done.jammed.shape)[1:],
-        done.jammed[1:],
-    )
+    leaves = np.broadcast_to(outlet_speed(draws.launcher, done.exit_speed), done.jammed.shape)[1:]
+    jams = done.jammed[1:]
     return Margin(
         confidence=confidence, kept=float(kept.mean()), draws=draws.lanes - 1, jams=float(jams.mean()),
         stays=float((~jams & (leaves <= 0.0)).mean()), mean_exit=float(leaves.mean()),

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from stager.constraints import LIMITS, OperatingPoint, evaluate, unjudged
-from stager.constraints.limit import NOT_SETTLED
+from stager.constraints.limit import JAMS, NOT_SETTLED
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Battery, Drive, Supply
 from stager.optimise.parts import names, outfit, parts_of
-from stager.optimise.records import JAMS, Parts
+from stager.optimise.records import Parts
 from stager.physics.chain import throw
 from stager.physics.motor import greatest_power, recovery_draw
 from stager.physics.rate import Settled, settled

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.optimise.records import JAMS, Catalogue, Front, Robust
+from stager.constraints.limit import JAMS
+from stager.optimise.records import Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, sides, speed
 from stager.report.throw import set_beside

@@ -10,11 +10,10 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.drives import Duty
-from stager.constraints.limit import NO_LOAD_CURRENT, NOT_SETTLED
+from stager.constraints.limit import JAMS, NO_LOAD_CURRENT, NOT_SETTLED
 from stager.model.arrays import rounded
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
-from stager.optimise.records import JAMS
 from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
 from stager.physics.barrel import BUSY, feed_rate
 from stager.physics.flight import outlet_speed

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.constraints.recommend import JAMS, Recommended, enough_kept, recommend, required_share, safe_settings
+from stager.constraints.limit import JAMS
+from stager.constraints.recommend import Recommended, enough_kept, recommend, required_share, safe_settings
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues

@@ -131,7 +131,7 @@ def test_only_rows_that_keep_the_limits_have_intervals_of_draws() -> None:
             average_power=None,
             verdicts=(),
             throw=SimpleNamespace(jammed=False),
-            design=SimpleNamespace(outlet_speed=speed),
+            leaves=True,
         )
         return SimpleNamespace(count=count, scenario=scenario, parts=(), settings=settings, feasible=feasible)
 
