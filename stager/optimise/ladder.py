@@ -537,8 +537,8 @@ def _adds(ladder: Sequence[Rung], count: int) -> bool:
 
 
 def _limits(broken: Sequence[str]) -> str:
-    if broken == (JAMS,):
-        return "the range that does not jam"
+    if list(broken) in ([JAMS], [OUTLET]):
+        return "the range that does not jam" if JAMS in broken else "the range in which it leaves the outlet"
     return f"the {'limit' if len(broken) == 1 else 'limits'} on {_listed(broken)}"
 
 
