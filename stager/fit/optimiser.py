@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.evolution import offspring
 from stager.fit.likelihood import SLOWEST, ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
 from stager.fit.priors import DRIFT, FRICTION, CandidateLaw, Normal, Prior, bend, of, values, with_friction
 from stager.fit.statistics.hypothesis_tests import aicc
@@ -26,6 +25,12 @@ PATIENCE, ENOUGH = 8, 0.5
 """Where throws jam, draws evolve until the least objective falls by less than ENOUGH in PATIENCE generations [-]."""
 GENERATIONS = 60
 """Greatest number of generations."""
+LEADING = 5
+"""Draws for each of their leaders, towards which the others move [-]."""
+WEIGHTS = (0.3, 0.9)
+"""Least and greatest weight of a difference [-]."""
+CROSSED = 0.8
+"""Share of the parameters that change [-]; one of each draw does in any case."""
 LEAST_EFFECT = 2e-4
 """Change of a residual by one standard deviation of a prior up to which a parameter has no effect [-]."""
 
@@ -300,7 +305,7 @@ def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator, *, j
     value = -problem.objective(tried)
     best, own = [float(value.max())], rng.spawn(1)[0]
     while jamming and len(best) <= GENERATIONS and (len(best) <= PATIENCE or best[-1] > best[-1 - PATIENCE] + ENOUGH):
-        fresh = offspring(tried, value, own)
+        fresh = _offspring(tried, value, own)
         found = -problem.objective(fresh)
         better = found > value
         tried, value = np.where(better[:, None], fresh, tried), np.where(better, found, value)
@@ -308,3 +313,19 @@ def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator, *, j
     order = np.argsort(-value, kind="stable")
     given = [start] if not start.any() else [start, np.zeros_like(start)]
     return np.vstack([*given, tried[order[: STARTS - 1]]])
+
+
+def _offspring(members: Floats, value: Floats, rng: np.random.Generator) -> Floats:
+    """Return what to try in place of each draw, (draws, p), by differential evolution (Storn and Price 1997).
+
+    value : of each draw, the greater the better, (draws,).
+    """
+    size, variables = members.shape
+    leaders = np.argsort(-value, kind="stable")[: max(size // LEADING, 2)]
+    first, second = (rng.integers(size, size=size) for _ in range(2))
+    toward = rng.choice(leaders, size)
+    weight = rng.uniform(*WEIGHTS, (size, 1))
+    mutant = members + weight * (members[toward] - members) + weight * (members[first] - members[second])
+    crossed = rng.random(members.shape) < CROSSED
+    crossed[np.arange(size), rng.integers(variables, size=size)] = True
+    return np.where(crossed, mutant, members)

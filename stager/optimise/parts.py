@@ -40,8 +40,6 @@ from stager.physics.parts import VARIABLES, DesignVariable, Ends, extra_cost, fi
 
 OTHER_PARTS = "other parts of the catalogue"
 """Work that a stopped search leaves undone."""
-FEW = 4
-"""Generations of a search that starts from good settings."""
 PROMISING = 3
 """Exchanges of one stage's parts, and parts of a stage more, that are refined."""
 MOST_PAIRS = 300
@@ -317,7 +315,6 @@ class _Selection:
     ) -> Solution:
         found = solve(
             problem, shorter, starts, effort=QUICKLY if starts else CLOSE,
-            **({"generations": FEW} if starts else {}),
         )  # fmt: skip
         return improve(problem, found.trial) if leader is not None and _near(found, leader) else found
 
@@ -408,7 +405,7 @@ class _Selection:
         tried.sort(key=lambda one: -one[0])
         grown: list[BestDesign] = []
         for _, chosen, scenario, problem in tried[:PROMISING]:
-            found = solve(problem, [shorter], generations=FEW, effort=QUICKLY)
+            found = solve(problem, [shorter], effort=QUICKLY)
             grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
         return grown
 

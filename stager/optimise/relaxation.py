@@ -37,7 +37,7 @@ from stager.optimise.clock import Clock
 from stager.optimise.draws import Draws
 from stager.optimise.judge import ACTIVE, REACHED, least_speed, settings_at
 from stager.optimise.judge import active as active_of
-from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
+from stager.optimise.parts import BestDesign, parts_of, with_parts
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.robust import margin_of
@@ -194,7 +194,7 @@ def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, floa
         built: dict[str, Any] = {**dict.fromkeys(BUILT & VALUES), "stages": row.count + 1}
         free = replace(row.scenario, limit_values=replace(values, **built))
         problem = Problem(free, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
-        solution = solve(problem, [row.solution.trial], generations=FEW, effort=FOR_SPEED)
+        solution = solve(problem, [row.solution.trial], effort=FOR_SPEED)
         speed = solution.settings.exit_speed if solution.feasible else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)
 
@@ -448,9 +448,9 @@ class _Reach:
             # What stays far from the limits here does so from other starts.
             if not reached and not near and trial.violation[0] <= RESTORED:
                 starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
-                trial = _faster(trial, explore(problem, shorter, starts, generations=FEW, effort=ROUGHLY))
+                trial = _faster(trial, explore(problem, shorter, starts, effort=ROUGHLY))
         else:
-            trial = explore(problem, shorter or self.found[:1], generations=FEW, effort=ROUGHLY)
+            trial = explore(problem, shorter or self.found[:1], effort=ROUGHLY)
         trial = self._gripping(problem, trial)
         self.found += [] if trial.jammed[0] else [trial]
         return trial, problem

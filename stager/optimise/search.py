@@ -1,9 +1,8 @@
 """Find the best settings of a given stage count.
 
 Starts are wheel speeds log-spaced over the whole range from the feed speed up, the chain as a whole scaled down, and
-the best chain of one stage less with a stage added. Differential evolution with feasibility rules improves them
-(Mezura-Montes, Coello and Tun-Morales, 2004, after Deb: feasible before infeasible, less violation before more), and
-the best are refined in the true model by sequential linear programming with one-sided slopes.
+the best chain of one stage less with a stage added. The best are refined in the true model by sequential linear
+programming with one-sided slopes; feasible ones come before infeasible, less violation before more.
 
 The best settings lie on kinks, where each wheel just catches the projectile, so a linear model with one slope per
 variable is wrong. Each variable is tried in both directions, the model uses the slope of the direction it steps in, and
@@ -18,7 +17,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.constraints import broken_by
-from stager.evolution import offspring
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at
@@ -47,7 +45,8 @@ JOINED = 0.01
 PENALTY = 10.0
 """Merit that a violation of 1 costs at first [-]."""
 INNER = 0.3
-"""Inner of the two points tried on either side of a variable, over the trust region [-]."""
+"""Inner of the two points tried on either side of a variable, over the trust region; and the factor by which the
+region shrinks where the model was wrong, so that these points are the outer ones next [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,9 +141,12 @@ def _refining(
     places: where each of the refinements that run together is; this one keeps its own up to date.
     """
     kept = here = places[number]
-    radius, penalty = effort.radius, PENALTY
+    radius, penalty, sides = effort.radius, PENALTY, 2 * problem.size
+    outer: Trial | None = None
     for _ in range(effort.rounds):
-        model = _Model(problem, here, (yield here.x + _moves(problem.size, radius)), objective, least)
+        moves = _moves(problem.size, radius)
+        around = (yield here.x + moves) if outer is None else (yield here.x + moves[:sides]).join(outer)
+        model = _Model(problem, here, around, objective, least)
         move, promised, price = model.step(penalty)
         penalty = max(penalty, 2.0 * price)
         around = model.trials.join((yield here.x + SHARES[:, None] * move))
@@ -155,11 +157,14 @@ def _refining(
         kept = _better(objective, kept, around, least)
         reach = np.abs(around.x[place] - here.x[0]).max() if gained > 0 else 0.0
         if gained > 0:
-            here = places[number] = around.take([place])
+            here, outer = around.take([place]), None
+            places[number] = here
+        else:
+            outer = model.trials.take(np.arange(sides))
         if any(np.abs(here.x - one.x).max() < JOINED and one.violation[0] <= 0.0 for one in places[:number]):
             break
         whole, part = reach > 0.9 * radius and gained > 0.5 * promised, gained > 0.3 * promised
-        radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
+        radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else INNER)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
     return kept, penalty
@@ -286,10 +291,6 @@ class _Model:
         return taken[:size] - taken[size:], promised, min(price, 1e3)
 
 
-MEMBERS = 28
-"""Size of the population, without two for each variable."""
-GENERATIONS = 10
-"""Generations of differential evolution."""
 PATTERNS = 3
 """Patterns of which the best settings are refined."""
 POLISHED = 4
@@ -341,8 +342,8 @@ class Solution:
 
 
 def solve(
-    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
-    generations: int = GENERATIONS, effort: Effort = CLOSE,
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
+    effort: Effort = CLOSE,
 ) -> Solution:  # fmt: skip
     """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`.
 
@@ -350,13 +351,13 @@ def solve(
     search is made once more with the limits that were found.
     """
     assumed = problem.grip_correction
-    found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
+    found = explore(problem, shorter, starts, effort)
     first = evaluate_in_full(problem, found)
     known = problem.grip_correction, problem.grip_found
     near = not _changed(problem.grip_correction, assumed, first.settings)
     if near or problem.count == 1 or not effort.finish or (first.feasible and _enough(problem, first.settings)):
         return first
-    found = explore(problem, shorter, [*starts, first.trial], seed=seed, generations=generations, effort=effort)
+    found = explore(problem, shorter, [*starts, first.trial], effort)
     second = evaluate_in_full(problem, found)
     if (second.feasible, second.settings.exit_speed) > (first.feasible, first.settings.exit_speed):
         return second
@@ -365,8 +366,8 @@ def solve(
 
 
 def explore(
-    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
-    generations: int = GENERATIONS, effort: Effort = CLOSE,
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
+    effort: Effort = CLOSE,
 ) -> Trial:  # fmt: skip
     """Return the best settings of a problem, a trial of one.
 
@@ -377,17 +378,12 @@ def explore(
         Good settings with one stage less.
     starts : sequence of Trial
         Good settings with as many stages, from similar problems.
-    seed : int
-    generations : int
-        Of differential evolution.
     effort : Effort
         Of the refinement.
     """
-    rng = np.random.default_rng([seed, problem.count])
     problem.options = SOUGHT if effort.finish else JUDGED
-    first = _starts(problem, shorter, starts, rng)
-    population = _evolve(problem, first, fastest, generations, rng)
-    found = _polish(problem, first, population, effort)
+    population = _starts(problem, shorter, starts)
+    found = _polish(problem, population, effort)
     if effort.finish:
         problem.options = JUDGED
         found = problem.look(found.x)
@@ -508,14 +504,15 @@ def launcher_of(problem: Problem, found: Trial) -> Launcher:
     return replace(made, template=made.stages[-1])
 
 
-def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], rng: np.random.Generator) -> Trial:
-    """Return the first population."""
+def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial]) -> Trial:
+    """Return the starts."""
     count, extra = problem.count, problem.size - problem.count
     rows: list[Floats] = [np.full(count, np.log(share)) for share in np.geomspace(0.06, 1.0, 12)]
     rows += [np.append(np.zeros(count - 1), np.log(share)) for share in (0.5, 0.75, 0.9, 1.1, 1.4, 2.0, 3.0)]
     if count > 1:
         rows += [np.full(count, np.log(share)) for share in (1.2, 1.6, 2.4)]
     places = [np.full(extra, at) for at in ((0.5, 0.1, 0.9) if extra else (0.5,))]
+    rng = np.random.default_rng([0, problem.count])
     places += [rng.random(extra) for _ in range(2 * (extra - 1))][:6]
     x = np.vstack([np.hstack([rows, np.tile(place, (len(rows), 1))]) for place in places])
     feed = max(float(problem.launcher.feed.speed), 1e-3)
@@ -571,32 +568,12 @@ def _tail(problem: Problem, one: Trial) -> Floats:
     return problem.design_variables(np.concatenate([one.design[0], one.design[0, -1:]])[: problem.count])
 
 
-def _evolve(
-    problem: Problem, population: Trial, objective: Objective, generations: int, rng: np.random.Generator
-) -> Trial:
-    """Improve a population by differential evolution, a generation at a time."""
-    order = np.argsort(-score(objective, population), kind="stable")
-    members = min(MEMBERS + 2 * problem.size, len(population))
-    front = order[: members // 2]
-    rest = order[members // 2 :]
-    population = population.take(np.concatenate([front, rng.permutation(rest)[: members - front.size]]))
-    for _ in range(generations if problem.size > 1 else generations // 3):
-        value = score(objective, population)
-        tried = problem.look(offspring(population.x, value, rng))
-        better = score(objective, tried) > value
-        if better.any():
-            both = population.join(tried)
-            population = both.take(np.arange(len(value)) + np.where(better, len(value), 0))
-    return population
-
-
-def _polish(problem: Problem, first: Trial, population: Trial, effort: Effort) -> Trial:
+def _polish(problem: Problem, population: Trial, effort: Effort) -> Trial:
     """Refine the best settings of several patterns, and the start that promises most; return the best result.
 
     A pattern is which wheels run about as fast as throws fastest: from one to another the way leads through worse
     settings. Beside the best of PATTERNS patterns, settings that are not close are refined, POLISHED in all.
     """
-    population = population.join(first)
     order = np.argsort(-score(fastest, population), kind="stable")
     patterns = population.x[:, : problem.count] > SLOW
     places = np.hstack([np.log(np.maximum(population.lead, 1e-9)), population.x[:, problem.count :]])
@@ -614,7 +591,7 @@ def _polish(problem: Problem, first: Trial, population: Trial, effort: Effort) -
     choose(lambda row, other: np.abs(places[row] - places[other]).max() >= APART, POLISHED)
     starts = [population.take([row]) for row in chosen]
     if effort.finish:
-        starts.append(promising(first))
+        starts.append(promising(population))
     found, *others = refine_all(problem, starts, fastest, ROUGHLY if effort.finish else effort)
     for one in others:
         found = _preferred(found, one)
@@ -652,8 +629,7 @@ def _as_fast(problem: Problem, found: Trial) -> Trial:
 
 
 def promising(starts: Trial) -> Trial:
-    """Return the start that promises most if what it breaks is made good: evolution keeps such starts only where too
-    few others break nothing."""
+    """Return the start that promises most if what it breaks is made good."""
     promise = np.log(np.maximum(starts.exit_speed, 1e-9)) - PRICE * np.minimum(starts.violation, JAM)
     return starts.take([int(np.argmax(promise))])
 
