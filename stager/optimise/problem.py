@@ -34,6 +34,8 @@ from stager.physics.records import FIELDS, Grip, Throw, Transit, take
 
 NODES = 24
 """Entry speeds of a table of fastest settings."""
+BESIDE = 1.01
+"""Second of the two entry speeds of a table for the feed speed alone, by that speed [-]."""
 COARSE = 32
 """Wheel speeds at which the search for each of them begins."""
 VARIABLE_NODES = {0: 1, 1: 7, 2: 7, 3: 5}
@@ -158,7 +160,9 @@ class FastestTables:
         tops = np.broadcast_to(ends, (count ** len(axes),))
         cap = float(exit_cap(launcher, limit_values, self.margins))
         fastest = max(min(1.05 * cap, 1.1 * float(np.max(tops))), 1.5 * feed)
-        entry = np.geomspace(0.3 * feed, fastest, NODES)
+        # The first stage is entered at the feed speed; a table that other stages share goes on from there.
+        alone = index == 0 and not self._alike(stage)
+        entry = feed * np.array([1.0, BESIDE]) if alone else np.geomspace(0.3 * feed, fastest, NODES)
         lanes, node = np.repeat(entry, tops.size), np.tile(np.arange(tops.size), entry.size)
         here, top = _with(launcher, index, axes, [values[node] for values in grid]), np.asarray(tops[node])
         way = way_of(launcher, limit_values, goal.spin)
