@@ -286,18 +286,15 @@ def today() -> str:
 
 def _as_set(loaded: Loaded) -> Settings:
     """Return the set speeds with the verdict of every limit."""
-    from dataclasses import replace
 
     import numpy as np
 
-    from stager.optimise.judge import grip_limits, verdicts
+    from stager.optimise.judge import verdicts
     from stager.optimise.records import Settings
     from stager.physics.barrel import length
 
     scenario, speeds = loaded.scenario, loaded.speeds()
     design = loaded.design()
-    if design.grip_limit is None:
-        design = replace(design, grip_limit=grip_limits(scenario.launcher, scenario.limit_values, design.throw))
     return Settings(
         wheel_speed=np.asarray(speeds.side_a, dtype=np.float64),
         wheel_speed_b=None if speeds.side_b is None else np.asarray(speeds.side_b, dtype=np.float64),

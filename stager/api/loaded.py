@@ -322,14 +322,12 @@ class Loaded:
         >>> launcher.design(12).grip_limit.round(1)
         array([13.7])
         """
-        from stager.constraints import OperatingPoint
-        from stager.optimise.judge import grip_limits
+        from stager.optimise.grip_limits import operating_point
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
         launcher, limit_values = scenario.launcher, scenario.limit_values
-        limits = grip_limits(launcher, limit_values, throw) if limit_values.grip_margin else None
-        return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
+        return operating_point(launcher, limit_values, throw)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Table | None = None, seed: int = 0) -> SweepResult:
         """Return exit speed against the wheel speed of a stage, and its grip limit with a coverage interval.

@@ -3,7 +3,7 @@
 planner.py     the plan: best parts, stage count, speeds, ladder, verdict, bound     records.py  what it returns
 problem.py     variables, objective and limits of the search     judge.py  settings evaluated in the true model
 search.py      best settings of a stage count: starts and their refinement     clock.py  time limit
-spin.py        speeds of both wheels of a pair for a wanted spin
+spin.py        speeds of both wheels of a pair for a wanted spin     grip_limits.py  grip limits of throws
 parts.py       wheels, drives and design variables chosen from what is offered
 draws.py       possible launchers and where their throws land     robust.py  reserves, robust settings, first throws
 ladder.py      what each further stage adds over possible builds, and the verdict

@@ -13,6 +13,7 @@ from stager.constraints import LimitResult, OperatingPoint
 from stager.constraints.drives import mean_power
 from stager.model.arrays import Floats
 from stager.optimise.draws import Flown
+from stager.optimise.grip_limits import grip_limits_at
 from stager.optimise.spin import SPIN_WITHIN
 from stager.physics.records import Throw
 
@@ -148,8 +149,7 @@ class Settings:
     @property
     def grip_limit(self) -> Floats:
         """Grip limit of each stage at its own entry speed [m/s], NaN where exit speed rises to the end of the range."""
-        limits = self.design.grip_limit
-        return np.full(self.wheel_speed.shape, np.nan) if limits is None else limits
+        return self.design.once(grip_limits_at)
 
     @property
     def average_power(self) -> float | None:

@@ -19,7 +19,8 @@ import numpy as np
 from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at
+from stager.optimise.grip_limits import grip_limits
+from stager.optimise.judge import JUDGED, REACHED, SOUGHT, least_speed, settings_at
 from stager.optimise.linear import minimise
 from stager.optimise.problem import JAM, KEPT, NO_LIMIT, NO_MARGINS, GripCorrection, Problem, Trial, spanned
 from stager.optimise.records import Settings

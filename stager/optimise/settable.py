@@ -13,11 +13,12 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, OperatingPoint, slacks
+from stager.constraints import LIMITS, slacks
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
-from stager.optimise.judge import grip_limits, judge_settings
+from stager.optimise.grip_limits import operating_point
+from stager.optimise.judge import judge_settings
 from stager.optimise.records import Settings, ShownSpeeds
 from stager.physics.chain import throw
 from stager.physics.flight import indicated_wheel_speed
@@ -83,8 +84,7 @@ def _breaking(scenario: Scenario, settings: Settings, speeds: Floats, kept: set[
     launcher, limit_values = settings.design.launcher, scenario.limit_values
     split = None if settings.wheel_speed_b is None else speeds[1]
     done = throw(launcher, speeds[0], split)
-    grips = grip_limits(launcher, limit_values, done) if limit_values.grip_margin else None
-    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips)
+    point = operating_point(launcher, limit_values, done)
     late = np.full(settings.count, bool(done.jammed))
     for limit in LIMITS:
         if limit.name in kept and not late.all() and (found := slacks(limit, point)) is not None:

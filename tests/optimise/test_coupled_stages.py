@@ -14,7 +14,7 @@ from stager.constraints.limit import evaluate
 from stager.fit.prediction import Ensemble, at, chain, finder, known_of, recommended_chain
 from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.projectile import ROD, Projectile
-from stager.optimise.judge import grip_limits
+from stager.optimise.grip_limits import grip_limits
 from stager.optimise.ladder import TuningStep, tune
 from stager.optimise.planner import plan
 from stager.optimise.sweep import Sweep, sweep
