@@ -354,12 +354,19 @@ class _Selection:
         return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
     def _cheapest(self, rows: Sequence[BestDesign]) -> BestDesign:
-        """Return the first of designs of one stage count, or a cheaper one that is hardly slower."""
+        """Return the first of designs of one stage count, or a cheaper one that is hardly slower.
+
+        Of those that reach a speed that is asked for, a cheaper one that is hardly hotter.
+        """
         leader = rows[0]
-        least = leader.settings.exit_speed * (1 - LITTLE)
-        if (asked := least_speed(self.scenario)) is not None:
-            least = max(least, min(leader.settings.exit_speed, asked))
-        near = [row for row in rows if row.feasible == leader.feasible and row.settings.exit_speed >= least]
+        least, hottest = leader.settings.exit_speed * (1 - LITTLE), np.inf
+        if self.enough is not None and leader.settings.exit_speed >= self.enough:
+            least, hottest = self.enough, float(slip_heat(leader.settings.design)) / COOLER
+        near = [
+            row for row in rows
+            if row.feasible == leader.feasible and row.settings.exit_speed >= least
+            and float(slip_heat(row.settings.design)) <= hottest
+        ]  # fmt: skip
         return min(near, key=lambda row: row.dearer(leader), default=leader) if leader.feasible else leader
 
     def _exchange(

@@ -223,6 +223,18 @@ def test_wheels_for_an_asked_speed_are_the_coolest_of_those_that_reach_it(
     assert found.rows[2].settings.throw.stages.slip_heat.sum() <= 1.01 * min(alike)
 
 
+def test_no_cheaper_wheel_is_selected_for_an_asked_speed_that_makes_more_heat() -> None:
+    # Both wheels reach the speed, the cheaper one, which is light, with eight times as much slip heat.
+    own = replace(LIGHT.template.wheel, inertia=4e-3, cost=9.0)
+    light = replace(own, inertia=4e-6, cost=5.0)
+    machine = replace(LIGHT, template=replace(LIGHT.template, wheel=own, wheel_options=(light,), cost=30.0))
+    given = scenario(machine, Goal(aim=Aim.REACH, exit_speed=8.0), stages=1)
+    found = _selected(given)
+    heavy, hot = (float(rows[1].settings.throw.stages.slip_heat.sum()) for _, rows in found.options)
+    assert hot > 5 * heavy
+    assert found.rows[1].settings.throw.stages.slip_heat.sum() <= 1.01 * heavy
+
+
 def test_best_parts_of_one_stage_do_not_forbid_others_that_leave_room_for_two() -> None:
     # The best wheel is too dear for two stages, of the others one is too long for two and one too dear.
     best = Wheel(radius=0.04, inertia=4e-3, name="best", cost=9.0)
