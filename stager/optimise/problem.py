@@ -24,10 +24,11 @@ from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
 from stager.optimise.clock import Clock
-from stager.optimise.judge import JUDGED, Use, least_speed
+from stager.optimise.judge import JUDGED, Use
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
 from stager.physics.chain import QUICK, prepare, throw, transit
+from stager.physics.flight import outlet_speed
 from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit, take
@@ -323,7 +324,6 @@ class Problem:
         )
         self.joint = count > 1 and overlapping(free, count, self.tops[:1])
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
-        self.most = least_speed(scenario, BELOW)
         self.grip_correction = GripCorrection(np.ones(count), np.ones(count), np.zeros((count, count)))
         self.grip_found = np.full(count, np.nan)
         """Grip limits of the stages where the tables know of none [m/s]."""
@@ -436,8 +436,10 @@ class Problem:
         done = point.throw
         shape = done.exit_speed.shape
         rows = [np.ones(shape)]
-        if self.most is not None:
-            rows.append(self.most / np.maximum(done.exit_speed, 1e-9) - 1.0)
+        if (asked := self.scenario.goal.asked) is not None:
+            # Behind the outlet, where a share of the speed may be much more than behind the wheel.
+            leaves = np.maximum(outlet_speed(self.launcher, done.exit_speed), 1e-9)
+            rows.append(np.minimum(asked * (1.0 - BELOW) / leaves - 1.0, UNKNOWN))
         if isinstance(self.way, Spun):
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:

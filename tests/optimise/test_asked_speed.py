@@ -122,3 +122,12 @@ def test_speed_just_beyond_the_fastest_plan_is_planned_as_that_is_with_grip_marg
     best = plan(replace(task, goal=Goal(aim=Aim.REACH, exit_speed=asked)), draws=0, certified=False).best
     assert best is not None
     assert best.exit_speed >= asked * (1 - REACHED)
+
+
+def test_asked_speed_is_reached_where_the_outlet_takes_nearly_all_energy_and_faster_throws_are_cooler() -> None:
+    # A share of 1e-6 of the speed behind the outlet is 2e-8 of that behind the wheel.
+    task = draw_problem(np.random.default_rng([98, 9901]), aim=Aim.REACH)
+    found = plan(replace(task, goal=Goal(aim=Aim.REACH, exit_speed=0.4543)), draws=0, certified=False)
+    assert found.best is not None
+    assert float(found.best.design.outlet_speed) == pytest.approx(0.4543, rel=REACHED)
+    assert float(found.best.design.outlet_speed) <= 0.4543 * (1 + 1e-6)
