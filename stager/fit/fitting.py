@@ -21,12 +21,12 @@ from stager.model.launcher import Scenario
 TIE = 2.0
 """Laws within this distance of the best AICc are averaged in predictions [-]."""
 
-CLEARLY = 4.0
+CLEAR_ADVANTAGE = 4.0
 """Least advantage in AICc of a law that replaces the configuration's own [-]."""
 
 LEAST_THROWS = 3
 """Usable throws that a fit needs."""
-PROBABLY = 0.95
+OUTLIER_FROM = 0.95
 """Probability from which a throw is listed as an outlier [-]; the likelihood gives it little weight long before."""
 
 Progress = Callable[[float], None]
@@ -172,7 +172,7 @@ def choose(tried: Sequence[BestFit]) -> BestFit:
     own = tried[0]
     if not own.law.priors:
         return own
-    better = [one for one in tried[1:] if own.aicc - one.aicc > CLEARLY and one.evidence > own.evidence]
+    better = [one for one in tried[1:] if own.aicc - one.aicc > CLEAR_ADVANTAGE and one.evidence > own.evidence]
     return min(better, key=lambda one: one.aicc, default=own)
 
 
@@ -184,7 +184,7 @@ def _outliers(throws: Throws, found: BestFit) -> tuple[Outlier, ...]:
             line=int(throws.line[k]), order=float(throws.order[k]), exit_speed=float(throws.exit_speed[k]),
             fitted=float(fitted[k]), probability=float(wild[k]),
         )
-        for k in np.flatnonzero(wild > PROBABLY)
+        for k in np.flatnonzero(wild > OUTLIER_FROM)
     )  # fmt: skip
 
 

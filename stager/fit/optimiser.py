@@ -21,8 +21,10 @@ RANDOM_STARTS = 24
 """Random draws from the priors among which starts are chosen."""
 STARTS = 3
 """Greatest number of starts, besides the given one."""
-PATIENCE, ENOUGH = 8, 0.5
-"""Where throws jam, draws evolve until the least objective falls by less than ENOUGH in PATIENCE generations [-]."""
+PATIENCE = 8
+"""Generations without progress after which draws evolve no further, where throws jam."""
+PROGRESS = 0.5
+"""Fall of the least objective that counts as progress [-]."""
 GENERATIONS = 60
 """Greatest number of generations."""
 LEADING = 5
@@ -304,7 +306,7 @@ def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator, *, j
     tried = rng.normal(size=(RANDOM_STARTS, start.size))
     value = -problem.objective(tried)
     best, own = [float(value.max())], rng.spawn(1)[0]
-    while jamming and len(best) <= GENERATIONS and (len(best) <= PATIENCE or best[-1] > best[-1 - PATIENCE] + ENOUGH):
+    while jamming and len(best) <= GENERATIONS and (len(best) <= PATIENCE or best[-1] > best[-1 - PATIENCE] + PROGRESS):
         fresh = _offspring(tried, value, own)
         found = -problem.objective(fresh)
         better = found > value

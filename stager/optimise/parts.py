@@ -25,8 +25,8 @@ from stager.optimise.judge import REACHED, TIE, least_speed, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.search import (
-    CLOSE,
-    QUICKLY,
+    ANSWER_EFFORT,
+    COMPARISON_EFFORT,
     Solution,
     best,
     extended,
@@ -44,7 +44,7 @@ PROMISING = 3
 """Exchanges of one stage's parts, and parts of a stage more, that are refined."""
 MOST_PAIRS = 300
 """Exchanges of the parts of two stages above which none is tried."""
-CLEARLY = 1e-4
+CLEAR_GAIN = 1e-4
 """Gain of exit speed for which other parts are chosen [-]."""
 COOLER = 0.99
 """Slip heat over that of other parts which reach an asked speed too, for which parts are chosen [-]."""
@@ -314,7 +314,7 @@ class _Selection:
         self, problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], leader: Solution | None
     ) -> Solution:
         found = solve(
-            problem, shorter, starts, effort=QUICKLY if starts else CLOSE,
+            problem, shorter, starts, effort=COMPARISON_EFFORT if starts else ANSWER_EFFORT,
         )  # fmt: skip
         return improve(problem, found.trial) if leader is not None and _near(found, leader) else found
 
@@ -340,7 +340,7 @@ class _Selection:
         if self.enough is not None and min(speeds) >= self.enough:
             return heats[0] < COOLER * heats[1]
         gain = speeds[0] / max(speeds[1], 1e-12) - 1
-        return gain > CLEARLY or (gain > -CLEARLY and heats[0] < 0.9 * heats[1])
+        return gain > CLEAR_GAIN or (gain > -CLEAR_GAIN and heats[0] < 0.9 * heats[1])
 
     def _clearly_ahead(self, one: BestDesign, other: BestDesign) -> bool:
         """Whether a design is better than `other` with configured values: faster, or as fast with much less heat."""
@@ -349,8 +349,8 @@ class _Selection:
         heats = [float(slip_heat(row.settings.design)) for row in (one, other)]
         most = np.inf if self.enough is None else self.enough
         speeds = [min(row.settings.exit_speed, most) for row in (one, other)]
-        faster = speeds[0] > speeds[1] * (1 + 2 * CLEARLY)
-        same = speeds[0] > speeds[1] * (1 - 2 * CLEARLY)
+        faster = speeds[0] > speeds[1] * (1 + 2 * CLEAR_GAIN)
+        same = speeds[0] > speeds[1] * (1 - 2 * CLEAR_GAIN)
         return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
     def _cheapest(self, rows: Sequence[BestDesign]) -> BestDesign:
@@ -387,7 +387,7 @@ class _Selection:
                 starts = starts or self.clock.attempt(undone, partial(self._grown, one)) or []
             if not starts:
                 break
-            # Designs as fast to CLEARLY may follow each other in a circle, each cooler or faster than the one before.
+            # Designs as fast to CLEAR_GAIN may follow in a circle, each cooler or faster than the one before.
             seen = set[tuple[Parts, ...]]()
             better: BestDesign | None = self._best(starts)
             while better is not None and better.parts not in seen:
@@ -412,7 +412,7 @@ class _Selection:
         tried.sort(key=lambda one: -one[0])
         grown: list[BestDesign] = []
         for _, chosen, scenario, problem in tried[:PROMISING]:
-            found = solve(problem, [shorter], effort=QUICKLY)
+            found = solve(problem, [shorter], effort=COMPARISON_EFFORT)
             grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
         return grown
 
@@ -449,7 +449,7 @@ class _Selection:
             tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
         tried.sort(key=lambda one: -one[0])
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
-            found = improve(problem, start, QUICKLY)
+            found = improve(problem, start, COMPARISON_EFFORT)
             candidate = BestDesign(row.count, scenario, chosen, found, found.settings)
             if self._ahead(candidate, row):
                 found = improve(problem, found.trial)

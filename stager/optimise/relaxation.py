@@ -42,10 +42,10 @@ from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.robust import margin_of
 from stager.optimise.search import (
-    CLOSE,
-    QUICKLY,
+    ANSWER_EFFORT,
+    CANDIDATE_EFFORT,
+    COMPARISON_EFFORT,
     RESTORED,
-    ROUGHLY,
     best,
     correct_grip,
     explore,
@@ -65,7 +65,7 @@ MORE = 0.01
 """Share by which limits are loosened for their prices [-]."""
 WORTHLESS = 1e-5
 """Gain below which a limit does not hold a plan back [-]."""
-FOR_SPEED = replace(QUICKLY, cool=False)
+SPEED_EFFORT = replace(COMPARISON_EFFORT, cool=False)
 """Effort for how fast one more stage throws."""
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
 ENDS = {limit.name: limit.end for limit in LIMITS}
@@ -166,7 +166,7 @@ def _counts_stages(row: BestDesign, name: str) -> bool:
 
 def again(problem: Problem, start: Trial, margins: Mapping[str, float]) -> Trial:
     """Return the best settings near known ones under other margins."""
-    return refine(other := under(problem, margins), other.look(start.x), fastest, CLOSE)
+    return refine(other := under(problem, margins), other.look(start.x), fastest, ANSWER_EFFORT)
 
 
 def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
@@ -194,7 +194,7 @@ def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, floa
         built: dict[str, Any] = {**dict.fromkeys(BUILT & VALUES), "stages": row.count + 1}
         free = replace(row.scenario, limit_values=replace(values, **built))
         problem = Problem(free, row.count + 1, tables=known.tables, margins=margins, clock=known.clock)
-        solution = solve(problem, [row.solution.trial], effort=FOR_SPEED)
+        solution = solve(problem, [row.solution.trial], effort=SPEED_EFFORT)
         speed = solution.settings.exit_speed if solution.feasible else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)
 
@@ -203,7 +203,7 @@ TURN = 2 * np.pi
 """Angle of a turn [rad]."""
 MANY = 6
 """Greatest number of further stages that are considered."""
-NEARLY = 2e-4
+SHORTFALL = 2e-4
 """Relative shortfall below which a needed value reaches the speed [-]: less than REACHED, as a plan with it is to reach
 the speed too."""
 FIRST = 1.02
@@ -443,14 +443,14 @@ class _Reach:
             for one in shorter:
                 looked = looked.join(extended(problem, one))
             starts = [best(fastest, looked), promising(looked)]
-            trial = reduce(_faster, refine_all(problem, starts, fastest, ROUGHLY))
+            trial = reduce(_faster, refine_all(problem, starts, fastest, CANDIDATE_EFFORT))
             reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
             # What stays far from the limits here does so from other starts.
             if not reached and not near and trial.violation[0] <= RESTORED:
                 starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
-                trial = _faster(trial, explore(problem, shorter, starts, effort=ROUGHLY))
+                trial = _faster(trial, explore(problem, shorter, starts, effort=CANDIDATE_EFFORT))
         else:
-            trial = explore(problem, shorter or self.found[:1], effort=ROUGHLY)
+            trial = explore(problem, shorter or self.found[:1], effort=CANDIDATE_EFFORT)
         trial = self._gripping(problem, trial)
         self.found += [] if trial.jammed[0] else [trial]
         return trial, problem
@@ -466,7 +466,7 @@ class _Reach:
         if (np.abs(found.at(lead) / problem.grip_correction.at(lead) - 1.0) < SHARP).all():
             return trial
         problem.grip_correction = self._corrections[problem.count] = found
-        return refine(problem, problem.look(trial.x), fastest, ROUGHLY)
+        return refine(problem, problem.look(trial.x), fastest, CANDIDATE_EFFORT)
 
     def enough(self, margins: Mapping[str, float]) -> bool:
         """Whether the asked speed is reached.
@@ -686,7 +686,7 @@ def _least(
     the search ends [-].
     """
     value = reached(most)
-    goal = min(asked * (1 - NEARLY), value)
+    goal = min(asked * (1 - SHORTFALL), value)
     if value < asked * (1 - REACHED):
         return None
     low, high, at_low, factor = 1.0, most, nearest, min(FIRST, most)

@@ -49,7 +49,7 @@ SPREADS = 2.0
 """Standard errors by which the target share exceeds the confidence, as both samples vary [-]."""
 LOOKED = 100
 """Draws on which costly limits are evaluated first."""
-SURELY = 5.0
+SAFE_DISTANCE = 5.0
 """Distance of their mean slack from 0 in standard deviations that makes further draws needless [-]."""
 TIGHT = 2e-3
 """Slack beyond its reserve up to which a limit counts as used up [-]."""
@@ -98,7 +98,7 @@ def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tupl
             if result is None:
                 continue
             slack = _known(result.slack, few.shape)
-            if slack.mean() > SURELY * slack.std() and slack.min() > 0:
+            if slack.mean() > SAFE_DISTANCE * slack.std() and slack.min() > 0:
                 filled = np.resize(slack[1:], lanes - 1)
                 value = np.resize(np.broadcast_to(result.value, few.shape)[1:], lanes - 1)
                 first = float(np.broadcast_to(result.value, few.shape)[0])
@@ -245,19 +245,23 @@ SLACK = 1e-6
 """Room kept to the grip margin, for rounding [-]."""
 NEAR = 0.1
 """Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
-STEADYING = Effort(16, 0.1, 1e-4, 1e-6, finish=True)
+STEADY_EFFORT = Effort(16, 0.1, 1e-4, 1e-6, finish=True)
 """Effort for settings with the least spread, whose objective is smooth."""
-PATTERNS, PLACES, HALVINGS = 48, 16, 8
-"""Chains drawn for other starts, speeds of each wheel tried in them, and halvings between two of these."""
+PATTERNS = 48
+"""Chains drawn for other starts."""
+PLACES = 16
+"""Speeds of each wheel that are tried in these."""
+HALVINGS = 8
+"""Halvings between two of these speeds."""
 PROMISING = 3
 """Of these starts, those that are refined."""
 OFFERED = 2
 """Designs with other parts that are refined for each stage count."""
 STEADIER = "the steadiest settings"
 """Work that a stopped search leaves undone."""
-ROUGHLY = Effort(8, 0.1, 1e-3, 1e-5)
+START_EFFORT = Effort(8, 0.1, 1e-3, 1e-5)
 """Effort for the starts, of which the best is refined again."""
-CLEARLY = 0.02
+LESS_SPREAD = 0.02
 """Share by which more stages must reduce the spread to be chosen [-]."""
 
 
@@ -412,7 +416,7 @@ def steadiest(
             if found is not None and (other := one.spread(found.settings.lead)) < spread:
                 better, spread = replace(better, solution=found, settings=found.settings), other
             # More stages must be clearly steadier.
-            if spread < least * (1 - (CLEARLY if better.count > best.count else 0)):
+            if spread < least * (1 - (LESS_SPREAD if better.count > best.count else 0)):
                 best, least = better, spread
     return best, least, plain
 
@@ -473,10 +477,10 @@ class _Steadying:
         problem, least = self.solution.problem, self.least
         chosen = 1 + np.argsort(-self.steadiness(self.starts)[1:], kind="stable")[:PROMISING]
         starts = [self.starts.take([k]) for k in (0, *chosen.tolist())]
-        tried = refine_all(problem, starts, self.steadiness, ROUGHLY, least)
+        tried = refine_all(problem, starts, self.steadiness, START_EFFORT, least)
         reaching = [one for one in tried if one.violation[0] <= 0.0 and one.exit_speed[0] >= least]
         start = max(reaching, key=lambda one: float(self.steadiness(one)[0]), default=starts[0])
-        found = refine(problem, start, self.steadiness, STEADYING, least=least)
+        found = refine(problem, start, self.steadiness, STEADY_EFFORT, least=least)
         settings = settings_at(self.row.scenario, found.lead[0], launcher_of(problem, found))
         return Solution(problem, found, settings) if settings.feasible else None
 

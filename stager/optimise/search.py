@@ -67,11 +67,11 @@ class Effort:
     cool: bool = True
 
 
-CLOSE = Effort(finish=True)
+ANSWER_EFFORT = Effort(finish=True)
 """Effort for answers."""
-ROUGHLY = Effort(rounds=12, smallest=5e-5, gain=5e-6, cool=False)
+CANDIDATE_EFFORT = Effort(rounds=12, smallest=5e-5, gain=5e-6, cool=False)
 """Effort for candidates of which the best is refined again, and for whether a speed can be reached."""
-QUICKLY = Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
+COMPARISON_EFFORT = Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
 """Effort for comparing candidates."""
 
 
@@ -98,14 +98,14 @@ def best(objective: Objective, trial: Trial) -> Trial:
 
 
 def refine(
-    problem: Problem, start: Trial, objective: Objective, effort: Effort = CLOSE, least: float = 0.0
+    problem: Problem, start: Trial, objective: Objective, effort: Effort = ANSWER_EFFORT, least: float = 0.0
 ) -> Trial:  # fmt: skip
     """Return the best settings found from `start`, a trial of one; least: least exit speed [m/s], 0: none."""
     return refine_all(problem, [start], objective, effort, least)[0]
 
 
 def refine_all(
-    problem: Problem, starts: Sequence[Trial], objective: Objective, effort: Effort = CLOSE, least: float = 0.0
+    problem: Problem, starts: Sequence[Trial], objective: Objective, effort: Effort = ANSWER_EFFORT, least: float = 0.0
 ) -> list[Trial]:  # fmt: skip
     """Return the best settings found from each start, a trial of one; least: least exit speed [m/s], 0: none.
 
@@ -312,7 +312,7 @@ FAR_OFF = 0.02
 """Error of a grip limit of the tables beyond which the search goes farther [-]."""
 SLOWER_BY = 0.02
 """Share by which a wheel is slower to find how a grip limit depends on it [-]."""
-NEARBY = Effort(rounds=12, radius=0.03, smallest=2e-5, finish=True)
+NEARBY_EFFORT = Effort(rounds=12, radius=0.03, smallest=2e-5, finish=True)
 """Effort where grip limits have changed little."""
 RESTORED = 0.2
 """Greatest violation from which settings are led back to feasible ones [-]."""
@@ -344,7 +344,7 @@ class Solution:
 
 def solve(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
-    effort: Effort = CLOSE,
+    effort: Effort = ANSWER_EFFORT,
 ) -> Solution:  # fmt: skip
     """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`.
 
@@ -368,7 +368,7 @@ def solve(
 
 def explore(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
-    effort: Effort = CLOSE,
+    effort: Effort = ANSWER_EFFORT,
 ) -> Trial:  # fmt: skip
     """Return the best settings of a problem, a trial of one.
 
@@ -399,7 +399,7 @@ def explore(
     return _as_fast(problem, found)
 
 
-def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
+def improve(problem: Problem, start: Trial, effort: Effort = ANSWER_EFFORT) -> Solution:
     """Return the best settings near `start`, settings of a similar problem."""
     x = problem.adopt(start.take([0]))
     scales = np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None]
@@ -446,7 +446,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
             if not _roomier(problem.grip_correction, before, settings) or _enough(problem, settings):
                 break
             held = again, settings, problem.grip_correction
-        found = refine(problem, again, fastest, CLOSE if changed else NEARBY)
+        found = refine(problem, again, fastest, ANSWER_EFFORT if changed else NEARBY_EFFORT)
         gained = bool(problem.choices) and bool(found.exit_speed[0] > again.exit_speed[0] * (1 + GAINED))
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     slowed = 1.0
@@ -593,7 +593,7 @@ def _polish(problem: Problem, population: Trial, effort: Effort) -> Trial:
     starts = [population.take([row]) for row in chosen]
     if effort.finish:
         starts.append(promising(population))
-    found, *others = refine_all(problem, starts, fastest, ROUGHLY if effort.finish else effort)
+    found, *others = refine_all(problem, starts, fastest, CANDIDATE_EFFORT if effort.finish else effort)
     for one in others:
         found = _preferred(found, one)
     return found

@@ -28,8 +28,12 @@ SPEED_STEP = 0.01
 """Last digit of a shown wheel speed [m/s]."""
 TRIES = 12
 """Greatest number of roundings that are evaluated, each slower than the one before."""
-AROUND, FEW, MANY = 5, 2, 6
-"""Digits by which wheels of up to FEW stages are faster or slower where slower ones break limits; of up to MANY, 1."""
+FEW = 2
+"""Greatest number of stages of which every wheel may be up to AROUND digits faster or slower."""
+AROUND = 5
+"""Digits by which these wheels are faster or slower, where slower ones break limits."""
+MANY = 6
+"""Greatest number of stages of which every wheel may be one digit faster or slower."""
 
 
 def as_shown(scenario: Scenario, settings: Settings) -> Settings:

@@ -35,7 +35,7 @@ TRIES = 40
 """Greatest number of steps of a search."""
 HALF = 0.5
 """Step of bisection [-]."""
-ROUGHLY = 5e-3
+SPIN_ERROR = 5e-3
 """Relative error of spin up to which a search has not missed it [-]."""
 TURNED = 1.03
 """Wheels that grip run about this many times 2rΩ apart, as the contact tilts [-]."""
@@ -71,7 +71,7 @@ class Making:
     def run(self, other: Floats) -> Transit:
         """Return transits with the other wheel at `other` [m/s], as jams where they miss the spin."""
         done = self._transit(np.arange(other.size), other)
-        missed = np.abs(done.exit_spin / self.spin - 1.0) > ROUGHLY
+        missed = np.abs(done.exit_spin / self.spin - 1.0) > SPIN_ERROR
         jam, none = np.int8(Grip.JAM), np.zeros_like(done.exit_speed)
         return replace(
             done, grip=np.where(missed, jam, done.grip), exit_speed=np.where(missed, none, done.exit_speed)
@@ -196,7 +196,7 @@ def sides(
 
 def turns(way: TransitFunction, done: Throw) -> NDArray[np.bool_]:
     """Return which throws leave with the spin that is asked for, if any."""
-    return np.asarray(not isinstance(way, Spun) or np.abs(done.spin / way.spin - 1.0) <= ROUGHLY)
+    return np.asarray(not isinstance(way, Spun) or np.abs(done.spin / way.spin - 1.0) <= SPIN_ERROR)
 
 
 def most_spin(launcher: Launcher, top: float) -> float:

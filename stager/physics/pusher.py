@@ -13,8 +13,10 @@ from stager.physics.barrel import half_contact
 from stager.physics.chain import Options, throw
 from stager.physics.mechanics import peak_normal
 
-POINTS, ROUNDS = 33, 4
-"""Values that are tried at once, and how often the interval between the last jam and the first passage is refined."""
+POINTS = 33
+"""Values that are tried at once."""
+ROUNDS = 4
+"""Refinements of the interval between the last jam and the first passage."""
 STANDSTILL = 1e-3
 """Entry speed of a projectile that is pushed from rest [m/s]."""
 SPARE = 1.25

@@ -10,7 +10,7 @@ import pytest
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.planner import plan
 from stager.optimise.problem import Problem
-from stager.optimise.search import ROUGHLY, fastest, refine
+from stager.optimise.search import CANDIDATE_EFFORT, fastest, refine
 from tests.optimise import brute_force
 from tests.optimise.machines import (
     CLOSE,
@@ -74,6 +74,6 @@ def test_refined_settings_are_the_fastest_of_a_grid(machine: Launcher, limits: d
     problem = Problem(scenario(machine, wheel_speed=45.0, **limits), 2)
     axis = np.linspace(np.log(0.65), np.log(1.1), 21)
     grid = problem.look(np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2))
-    found = refine(problem, problem.look(np.full((1, 2), np.log(0.75))), fastest, ROUGHLY)
+    found = refine(problem, problem.look(np.full((1, 2), np.log(0.75))), fastest, CANDIDATE_EFFORT)
     assert found.violation[0] <= 0.0
     assert found.exit_speed[0] >= np.where(grid.violation <= 0.0, grid.exit_speed, 0.0).max() * (1 - 1e-3)
