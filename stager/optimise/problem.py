@@ -18,7 +18,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, exit_cap, slacks, speed_range
+from stager.constraints import LIMITS, Kind, Limit, LimitResult, OperatingPoint, exit_cap, slacks, speed_range
+from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
@@ -345,6 +346,12 @@ class Problem:
             self.grip_correction = GripCorrection(
                 np.append(ratio, ratio[-1:]), np.append(known.lead, known.lead[-1:]), np.pad(known.slopes, (0, 1))
             )
+
+    def leave(self, verdicts: Sequence[LimitResult]) -> None:
+        """Leave more slack of limits that are broken at settings which keep them here: as much as is missing."""
+        missing = {one.name: -float(np.min(one.slack)) for one in verdicts if not one.satisfied}
+        more = {name: self.margins.get(name, 0.0) + short + ROUNDING for name, short in missing.items()}
+        self.margins = {**self.margins, **more}
 
     # Variables.
 

@@ -304,8 +304,6 @@ ROUNDS = 4
 """Rounds in which grip limits are found at the settings' own entry speeds."""
 LAST_RADIUS = 0.01
 """First trust region of the refinement of the best of them [-]."""
-PULLED = 2e-5
-"""First share by which wheels are slowed where rounding breaks a limit [-]."""
 GAINED = 2e-4
 """Gain of exit speed in a round for which a further one is made [-]."""
 FAR_OFF = 0.02
@@ -449,16 +447,24 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         found = refine(problem, again, fastest, ANSWER_EFFORT if changed else NEARBY_EFFORT)
         gained = bool(problem.choices) and bool(found.exit_speed[0] > again.exit_speed[0] * (1 + GAINED))
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
-    slowed = 1.0
-    for turn in range(6):
+    for _ in range(ROUNDS):
         if settings.feasible or found.violation[0] > 0.0:
             break
-        # The search and the full model round differently, so a limit may be broken by rounding.
-        slowed -= PULLED * 2**turn
-        settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher_of(problem, found))
+        # The search and the full model round differently: of limits broken by rounding that much more is left.
+        problem.leave(settings.verdicts)
+        found = _refined_again(problem, problem.look(found.x))
+        settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     if held is not None and not settings.feasible:
         found, settings, problem.grip_correction = held
     return Solution(problem, found, settings)
+
+
+def _refined_again(problem: Problem, found: Trial) -> Trial:
+    """Return settings refined where limits have changed little, for what they were chosen for."""
+    least = _reached(problem, found)
+    if least is None:
+        return refine(problem, found, fastest, NEARBY_EFFORT)
+    return refine(problem, found, coolest, NEARBY_EFFORT, least=least)
 
 
 def correct_grip(problem: Problem, found: Trial, settings: Settings) -> GripCorrection:
