@@ -18,6 +18,7 @@ from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Check, Misfit, Repeats, posterior
 from stager.fit.priors import DRIFT, of, values
 from stager.fit.statistics.hypothesis_tests import (
+    LEAST_UNCERTAINTY,
     exact_test,
     holm,
     pattern_test,
@@ -442,23 +443,30 @@ def repeats(throws: Throws, found: BestFit) -> Repeats | None:
     """Return the relative standard deviation of throws at one setting; None without repeats.
 
     Throws that are more probably outliers than not are left out. The lack-of-fit F test compares the residuals between
-    settings with the scatter within settings.
+    settings with the scatter within settings. Readings of a chronograph err by its rounding too, and repeats that are
+    read alike err alike.
     """
     good = found.outlier_probability < 0.5
-    logs, setting, left = np.log(throws.exit_speed[good]), throws.settings[good], found.standardised[good]
+    logs, setting = np.log(throws.exit_speed[good]), throws.settings[good]
     within, freedom = _within(logs, setting)
     if freedom < 1:
         return None
     deviation = float(np.sqrt(within / freedom))
-    settings = np.unique(setting).size
-    between = float((left**2).sum()) - _within(left, setting)[0]
-    spare = settings - found.spent
-    if freedom < LEAST_FREEDOM or spare < 1 or deviation == 0:
+    size = found.noise.relative(found.residuals)[good]
+    left, rounding = found.residuals[good] / size, np.zeros(size.size)
+    if throws.step is not None:
+        rounding = (throws.step[good] / size) ** 2 / 12
+    scatter = max(_within(left, setting)[0] / freedom, float(rounding.mean()))
+    _, which, counts = np.unique(setting, return_inverse=True, return_counts=True)
+    spare = counts.size - found.spent
+    # Equal readings differ from their mean by no more than the arithmetic does.
+    if freedom < LEAST_FREEDOM or spare < 1 or scatter < LEAST_UNCERTAINTY**2:
         return Repeats(deviation=deviation, freedom=freedom, lack_of_fit=None)
     from scipy.special import fdtrc
 
-    ratio = between / spare / (_within(left, setting)[0] / freedom)
-    return Repeats(deviation=deviation, freedom=freedom, lack_of_fit=float(fdtrc(spare, freedom, max(ratio, 0.0))))
+    means, shared = (np.bincount(which, weights=one) / counts for one in (left, rounding))
+    ratio = float((counts * means**2 / (scatter + counts * shared)).sum()) / spare
+    return Repeats(deviation=deviation, freedom=freedom, lack_of_fit=float(fdtrc(spare, freedom, ratio)))
 
 
 def _within(values: Floats, setting: np.ndarray[tuple[int, ...], np.dtype[np.intp]]) -> tuple[float, int]:

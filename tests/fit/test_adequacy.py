@@ -12,11 +12,12 @@ import numpy as np
 import pytest
 
 from stager.fit import adequacy, posterior
-from stager.fit.adequacy import PAIRS, Shift, _shift_size, undetermined
+from stager.fit.adequacy import PAIRS, Shift, _shift_size, repeats, undetermined
 from stager.fit.compare import compare
 from stager.fit.explanations import PERTURBATIONS, TYPICAL
 from stager.fit.fitting import fit
-from stager.fit.posterior import Fit
+from stager.fit.likelihood import Noise
+from stager.fit.posterior import Fit, Repeats
 from stager.fit.priors import LogNormal, Normal, own_law
 from stager.fit.table import Throws
 from stager.fit.table.reader import read
@@ -191,6 +192,38 @@ def test_conflict_with_the_prior_is_reported() -> None:
     found = fit(sure, throws, rng, other_laws=False, words=False)
     assert "prior" in [one.kind for one in found.misfits]
     assert any("contradict contact.friction.coefficient" in one.words for one in found.misfits)
+
+
+def _repeats(read: Floats, true: Floats, step: float | None) -> Repeats:
+    """Return the repeatability of three throws at each speed, read as `read` where `true` is the fitted speed [m/s]."""
+    measured, fitted = np.repeat(read, 3), np.repeat(true, 3)
+    throws = table(np.repeat(np.arange(read.size) + 5.0, 3)[:, None], measured)
+    throws = replace(throws, step=None if step is None else step / measured)
+    left = np.log(measured / fitted)
+    found = SimpleNamespace(outlier_probability=np.zeros(left.size), residuals=left, spent=2.0, noise=Noise())
+    known = repeats(throws, cast(Any, found))
+    assert known is not None
+    return known
+
+
+@pytest.mark.parametrize("step", [None, 0.1])
+def test_repeats_that_read_alike_are_answered(step: float | None) -> None:
+    # The mean of three equal logarithms may differ from them in the last bit.
+    rng = np.random.default_rng(0)
+    for _ in range(20):
+        true = rng.uniform(4, 15, size=8)
+        known = _repeats(np.round(true, 1), true, step)
+        assert known.deviation == pytest.approx(0, abs=1e-12)
+        assert known.lack_of_fit is None or known.lack_of_fit > 0.02
+
+
+def test_settings_farther_from_the_fit_than_a_coarse_chronograph_explains_are_said() -> None:
+    true = np.linspace(4, 15, 8)
+    # One step up or down at every other setting: three times as far as rounding goes.
+    away = np.where(np.arange(8) % 2, 0.15, -0.15)
+    known = _repeats(np.round(true + away, 1), true, 0.1)
+    assert known.lack_of_fit is not None
+    assert known.lack_of_fit < 1e-3
 
 
 def test_large_scatter_seen_in_repeats_is_adequate() -> None:
