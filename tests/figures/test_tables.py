@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from matplotlib.lines import Line2D
 
 from stager.api.documents import Report
 from stager.report.figures import Picture
-from stager.report.figures.of_throw import line
+from stager.report.figures.of_throw import line, sweep_picture
 from tests.page import reports
 
 
@@ -75,12 +76,20 @@ def test_sweep_table(pictures: dict[str, Picture], stage: int) -> None:
     assert {(f"{u:.2f}", f"{v:.2f}") for u, v in drawn.get_xydata()} == table
     notes = {row[-1]: (float(row[0]), float(row[1])) for row in picture.twin.rows if row[-1]}
     setting = next(one for one in axes.lines if one.get_marker() == "o")
-    _assert_close(setting.get_xydata()[0], list(notes["setting"]), 0.0051)
+    _assert_close(setting.get_xydata()[0], list(notes["setting"]), 0.0101)
     dashes = [one.get_xdata()[0] for one in axes.lines if len(one.get_xdata()) == 2 and one.get_color() == "#ad3f1a"]
     _assert_close(dashes, [notes["grip limit"][0]], 0.0051)
     crosses = next(one for one in axes.lines if one.get_marker() == "x")
     rows = sorted((float(row[0]), float(row[1])) for row in picture.twin.rows if row[-1] == "measured")
     _assert_close(sorted(map(tuple, crosses.get_xydata())), rows, 0.0051)  # type: ignore[arg-type]
+
+
+def test_setting_of_a_sweep_is_rounded_down() -> None:
+    curve = replace(reports.with_throws().data.curves[0], setting=(14.1376, 13.3197))
+    picture = sweep_picture(curve)
+    assert "Setting 14.13 m/s." in picture.caption
+    assert "The setting is 14.13 m/s, exit 13.32 m/s." in picture.alt
+    assert [row[:2] for row in picture.twin.rows if row[-1] == "setting"] == [("14.13", "13.32")]
 
 
 def test_measured_throws_are_listed_in_the_sweep_table(pictures: dict[str, Picture]) -> None:

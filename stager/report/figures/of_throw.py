@@ -20,7 +20,7 @@ from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.flight import danger_range, reach
-from stager.report.numbers import MISSING, digits, listing, percent, speed
+from stager.report.numbers import MISSING, digits, listing, percent, speed, speed_to_set
 from stager.report.throw import StageRow
 
 if TYPE_CHECKING:
@@ -272,7 +272,7 @@ def _sweep_alt(curve: SweepCurve) -> str:
             f" {speed(sweep.grip_speed)} m/s of wheel speed; past it the wheels only slip."
         )
     if curve.setting is not None:
-        text += f" The setting is {speed(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
+        text += f" The setting is {speed_to_set(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
     return text
 
 
@@ -287,7 +287,7 @@ def _sweep_caption(curve: SweepCurve) -> str:
     else:
         parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
     if curve.setting is not None:
-        parts.append(f"Setting {speed(curve.setting[0])} m/s.")
+        parts.append(f"Setting {speed_to_set(curve.setting[0])} m/s.")
     if curve.band is not None:
         parts.append("Shaded: 95 % of builds.")
     if curve.measured is not None and curve.measured.size:
@@ -314,7 +314,7 @@ def _sweep_table(curve: SweepCurve) -> Table:
         Column("wheel", "m/s"), Column("exit", "m/s"), Column("95 % of builds", "m/s"), Column("", words=True),
     )  # fmt: skip
     rows.sort(key=lambda row: row[0])
-    lines = tuple((speed(u), *rest) for u, *rest in rows)
+    lines = tuple((speed_to_set(u) if rest[-1] == "setting" else speed(u), *rest) for u, *rest in rows)
     return Table(f"Stage {sweep.stage}", columns, lines).without_empty(MISSING)
 
 
