@@ -259,17 +259,14 @@ def answer(
         tables += [predictions.settings(learned.predicted), predictions.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
-    all_parameters = parameters(fit, units)
-    learned_most = _learned_most(fit, all_parameters)
-    tables.append(learned_most)
-    more = [*([] if learned_most.rows else [all_parameters]), _laws(fit)]
+    tables.append(_learned_most(fit, parameters(fit, units)))
     notes, sentences = _notes(learned), [each for each in fit.sentences if each != ALL_GRIPPED]
     more_notes = [*sentences, *_statistics(fit)]
     if written:
         files = listing([str(path) for path in written])
         use = f"use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}" if fit.adequate else NOT_FOR_PLANS
         notes.append(f"Wrote {files}: {use}")
-    screen = Screen(_headline(learned), tables, notes, more_tables=more, more_notes=more_notes)
+    screen = Screen(_headline(learned), tables, notes, more_tables=[_laws(fit)], more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
 

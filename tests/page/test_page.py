@@ -211,3 +211,20 @@ def test_throws_that_jam_at_the_rate_have_no_speed() -> None:
     found = view(loaded.report(plan=loaded.plan(draws=0)).data)
     assert {fact.name: fact.value for fact in found.facts}["At 20.0 throws/s"] == "jams"
     assert found.rate.lead == ""
+
+
+def test_page_says_how_little_throws_tell_of_parameters_that_are_not_pinned_down() -> None:
+    data = reports.with_throws().data
+    assert data.learned is not None
+    learned, fit = data.learned, data.learned.fit
+    law, posterior = fit.posteriors[fit.law]
+    for told, trusted, said in (
+        (0.39, True, " parameters are not pinned down by these throws: they removed less than 40 % of the doubt."),
+        (0.41, True, ""),
+        # Without reliable intervals, which the page says, none counts as pinned down, whatever the throws tell.
+        (0.9, False, ""),
+    ):
+        alike = tuple(replace(one, told=told, identified=trusted and told > 0.4) for one in fit.parameters)
+        posteriors = {**fit.posteriors, fit.law: (law, replace(posterior, trusted=trusted))}
+        other = replace(learned, fit=replace(fit, parameters=alike, posteriors=posteriors))
+        assert view(replace(data, learned=other)).measured.more == (said and f"{len(fit.parameters)}{said}")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import stager
 from stager.fit.adequacy import ALL_GRIPPED
+from stager.fit.posterior import LEAST_TOLD
 from stager.report.predictions import FAR
 
 SEED_BALL = stager.load("configs/seed_ball.toml")
@@ -25,6 +27,21 @@ def test_a_fit_to_throws_in_grip_says_so_and_how_to_go_on(wheels: tuple[float, .
     assert ALL_GRIPPED in screen.notes
     assert (FAR in screen.notes) == far
     assert ALL_GRIPPED not in screen.more_notes
+
+
+@pytest.mark.usefixtures("few_draws")
+@pytest.mark.parametrize("told", [0.1, 0.3, 0.6])
+def test_a_full_screen_has_each_table_once(told: float, tmp_path: Path) -> None:
+    table = tmp_path / "throws.csv"
+    throws = "".join(f"{u},{float(SEED_BALL.simulate(u).exit_speed):.3f}\n" for u in (9.0, 10.5, 12.0))
+    table.write_text(f"wheel_1 [m/s],exit_speed [m/s]\n{throws}", encoding="utf-8")
+    found = SEED_BALL.fit(table, stages=1)
+    alike = tuple(replace(one, told=told, identified=told >= LEAST_TOLD) for one in found.fit.parameters)
+    screen = replace(found, fit=replace(found.fit, parameters=alike)).answer().shown
+    titles = [one.title for one in screen.all_tables(full=True)]
+    assert len(titles) == len(set(titles))
+    assert "What the throws tell about each parameter" in titles
+    assert screen.abridged
 
 
 @pytest.mark.usefixtures("few_draws")

@@ -12,6 +12,7 @@ from typing import Any
 from stager.config import Configuration
 from stager.constraints.drives import Duty, duty
 from stager.fit.experiment_design import Next
+from stager.fit.posterior import LEAST_TOLD, Fit
 from stager.fit.prediction import Learned
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Plan, Settings
@@ -321,16 +322,19 @@ def _measured(data: ReportData) -> Section:
     if data.learned is None:
         return Section()
     screen = fits.answer(data.learned, data.configuration.quantities, data.source).screen or Screen("")
-    unknown = sum(not one.identified for one in data.learned.fit.parameters)
-    which = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
-    more = (
-        f'{which} not pinned down by these throws: the value after is hardly better known than before.'
-        if unknown else ""
-    )  # fmt: skip
     return Section(
         lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True),
-        more=more,
+        more=_not_pinned_down(data.learned.fit),
     )  # fmt: skip
+
+
+def _not_pinned_down(done: Fit) -> str:
+    """Return how many parameters the throws tell little of; "" for none, and where the intervals are not reliable."""
+    unknown = sum(not one.identified for one in done.parameters)
+    if not unknown or not done.posterior.trusted:
+        return ""
+    which = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
+    return f"{which} not pinned down by these throws: they removed less than {percent(LEAST_TOLD, 0)} of the doubt."
 
 
 def _next(data: ReportData, shown: Sequence[str]) -> Section:
