@@ -398,8 +398,10 @@ def weigh(
             what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike, purpose=purpose
         )  # fmt: skip
         if rows:
-            # An outlier may change all that is advised, so it is thrown again first.
-            rows = sorted([*_rows(where, plan), *rows], key=lambda row: row[1] != "again")
+            # An outlier may change all that is advised, so it is thrown again first. Where decisions are certain, it is
+            # the tests of the model that are needed.
+            others = _rows(where, plan)
+            rows = sorted([*rows, *others] if certain else [*others, *rows], key=lambda row: row[1] != "again")
             plan = _rated(what, where, rows, scatter, rng, now=stage + speed)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, QUANTILES, axis=1, method="closest_observation"))

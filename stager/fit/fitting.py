@@ -167,10 +167,10 @@ def _tried(
 def choose(tried: Sequence[BestFit]) -> BestFit:
     """Return the fit of the configuration's law, the first, unless another law is better in AICc and in evidence.
 
-    The evidence penalises wide priors, which AICc does not count.
+    The evidence penalises wide priors, which AICc does not count. Where too few throws give the first no AICc, none is.
     """
     own = tried[0]
-    if not own.law.priors:
+    if not own.law.priors or not math.isfinite(own.aicc):
         return own
     better = [one for one in tried[1:] if own.aicc - one.aicc > CLEAR_ADVANTAGE and one.evidence > own.evidence]
     return min(better, key=lambda one: one.aicc, default=own)

@@ -19,7 +19,7 @@ from stager.fit.prediction import Learned
 from stager.fit.table.throws import Throws, passed_over
 from stager.report import limits, predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
-from stager.report.numbers import digits, listing, percent, plural, speed
+from stager.report.numbers import MISSING, digits, listing, percent, plural, speed
 from stager.report.throw import instruments
 from stager.units import Measured, format_quantity, readable_unit
 
@@ -244,6 +244,8 @@ WORSE_AICC = 10.0
 """Difference of AICc from which on a friction law is said not to fit."""
 BETTER, EQUAL = "fits better", "fits about as well"
 """Words on a law by AICc: lower by TIE_AICC or more, or within it of that of the law that is used."""
+UNTOLD = "too few throws to tell"
+"""Words on a law where one of both has no AICc, as it has about as many parameters as there are throws."""
 LEAST_LEARNED = 0.25
 """Share learned of a parameter from which on the short screen shows it [-]."""
 
@@ -266,7 +268,7 @@ def answer(
         files = listing([str(path) for path in written])
         use = f"use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}" if fit.adequate else NOT_FOR_PLANS
         notes.append(f"Wrote {files}: {use}")
-    screen = Screen(_headline(learned), tables, notes, more_tables=[_laws(fit)], more_notes=more_notes)
+    screen = Screen(_headline(learned), tables, notes, more_tables=[laws(fit)], more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
 
@@ -383,10 +385,15 @@ def _learned_most(fit: Fit, everything: Table) -> Table:
     return replace(everything, title=everything.title + others, rows=rows, full=everything)
 
 
-def _laws(fit: Fit) -> Table:
+def laws(fit: Fit) -> Table:
+    """Return the table of friction laws, best first."""
     best = min(fit.aicc.values())
     rows = tuple(
-        (name, digits(value - best if np.isfinite(value) else None) if value > best else "0", _law_words(fit, name))
+        (
+            name,
+            MISSING if not math.isfinite(value) else digits(value - best) if value > best else "0",
+            _law_words(fit, name),
+        )
         for name, value in sorted(fit.aicc.items(), key=lambda item: item[1])
     )
     return Table("Friction laws", (Column("law", words=True), Column("AICc above best"), Column("", words=True)), rows)
@@ -412,6 +419,8 @@ def law_sentence(fit: Fit) -> str:
             said.append(f"{listing(others)} {words if len(others) == 1 else words.replace('fits', 'fit')}")
             if words == BETTER and not fit.found.law.priors:
                 said[-1] += ", but friction given without ± is taken as known"
+    if untold := [name for name in fit.aicc if _law_words(fit, name) == UNTOLD]:
+        said.append(f"{UNTOLD} of {listing(untold)}")
     return f"Friction law: {fit.law}, {'; '.join(said)}."
 
 
@@ -419,6 +428,8 @@ def _law_words(fit: Fit, name: str) -> str:
     own = fit.scenario.launcher.contact.friction.name
     if name == fit.law:
         return "used" + (", as configured" if name == own else ", in place of the configured one")
+    if not (math.isfinite(fit.aicc[name]) and math.isfinite(fit.aicc[fit.law])):
+        return UNTOLD
     apart = fit.aicc[name] - fit.aicc[fit.law]
     if apart < TIE_AICC:
         return EQUAL if apart > -TIE_AICC else BETTER

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
-from stager.fit.fitting import TIE, fit, likely
+from stager.fit.fitting import TIE, choose, fit, likely
+from stager.fit.optimiser import BestFit
 from stager.fit.prediction import after
 from stager.fit.priors import Sampled, own_law
 from stager.fit.table import Throws
@@ -81,6 +83,26 @@ def test_law_that_fits_better_is_said_to(apart: float, words: str, known: bool) 
     why = ", but friction given without ± is taken as known" if known and apart < -TIE else ""
     expected = f"Friction law: falling, as configured{'; ' * bool(words)}{words}{why}."
     assert report.law_sentence(found) == expected  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("own", "other"), [(np.inf, 0.0), (0.0, np.inf), (np.inf, np.inf)])
+def test_laws_that_too_few_throws_compare_are_not_judged(own: float, other: float) -> None:
+    found = SimpleNamespace(scenario=GIVEN, law="falling", aicc={"falling": own, "bell": other, "rising": np.inf},
+                            found=SimpleNamespace(law=SimpleNamespace(priors=(1,))))  # fmt: skip
+    said = "Friction law: falling, as configured; too few throws to tell of bell and rising."
+    assert report.law_sentence(found) == said  # type: ignore[arg-type]
+    cells = {name: (apart, words) for name, apart, words in report.laws(found).rows}  # type: ignore[arg-type]
+    assert cells["falling"] == ("-" if np.isinf(own) else "0", "used, as configured")
+    assert cells["bell"] == ("-" if np.isinf(other) else "0", "too few throws to tell")
+    assert cells["rising"] == ("-", "too few throws to tell")
+
+
+def test_law_that_too_few_throws_compare_is_kept() -> None:
+    own, other = (
+        cast(BestFit, SimpleNamespace(law=SimpleNamespace(priors=(1,)), aicc=aicc, evidence=evidence))
+        for aicc, evidence in ((np.inf, 0.0), (-5.0, 0.1))
+    )
+    assert choose([own, other]) is own
 
 
 def test_averaging_widens_predictions_from_few_gripping_throws() -> None:
