@@ -11,8 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from stager.api.documents import Report
+from stager.fit.posterior import Misfit
 from stager.report.figures import Picture
 from stager.report.figures.of_throw import line, sweep_picture
+from stager.report.page import figures
 from tests.page import reports
 
 
@@ -90,6 +92,24 @@ def test_setting_of_a_sweep_is_rounded_down() -> None:
     assert "Setting 14.13 m/s." in picture.caption
     assert "The setting is 14.13 m/s, exit 13.32 m/s." in picture.alt
     assert [row[:2] for row in picture.twin.rows if row[-1] == "setting"] == [("14.13", "13.32")]
+
+
+def test_sweeps_that_throws_contradict_show_throws_and_tell_no_grip_limit() -> None:
+    data = reports.with_throws().data
+    assert data.learned is not None
+    misfit = Misfit(kind="scatter", words="throws scatter by 20 % about the fit")
+    learned = replace(data.learned, fit=replace(data.learned.fit, misfits=(misfit,)))
+    curves = (data.curves[0], replace(data.curves[1], measured=np.zeros((0, 2))))
+    shown = {one.name: one for one in figures(replace(data, learned=learned, curves=curves))}
+    # Stage 2 has no throws that could be evidence.
+    assert set(shown) == {"sweep-1", "agreement", "residuals", "told"}
+    picture = shown["sweep-1"]
+    assert picture.caption == (
+        "By the configuration, which the throws contradict. Shaded: 95 % of builds. Crosses: measured throws."
+    )
+    assert "grip limit" not in picture.alt
+    assert {row[-1] for row in picture.twin.rows} == {"", "measured"}
+    assert not [one for one in _axes(picture).texts if "grip" in one.get_text()]
 
 
 def test_measured_throws_are_listed_in_the_sweep_table(pictures: dict[str, Picture]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -228,7 +228,8 @@ class SweepCurve:
     """A sweep and what is known about it.
 
     setting: planned wheel speed and exit speed [m/s]; grip_limit: its interval; band: 95 % band of the curve;
-    measured: wheel and exit speeds [m/s], (throws, 2), of throws with earlier stages at about these speeds.
+    measured: wheel and exit speeds [m/s], (throws, 2), of throws with earlier stages at about these speeds;
+    contradicted: the throws contradict the model, so that it gives no grip limit.
     """
 
     sweep: Sweep
@@ -236,11 +237,17 @@ class SweepCurve:
     grip_limit: Span | None = None
     band: Band | None = None
     measured: Floats | None = None
+    contradicted: bool = False
+
+    @property
+    def peak(self) -> tuple[float, float] | None:
+        """Wheel and exit speed at the grip limit [m/s]; None where there is none to tell."""
+        at, leaves = self.sweep.grip_speed, self.sweep.grip_exit
+        return None if at is None or leaves is None or self.contradicted else (at, leaves)
 
 
-def sweep_picture(curve: SweepCurve, *, planned: bool = True) -> Picture:
-    """Return the picture of a curve with grip limit, band, setting (if `planned`) and measured throws."""
-    curve = curve if planned else replace(curve, setting=None)
+def sweep_picture(curve: SweepCurve) -> Picture:
+    """Return the picture of a curve with grip limit, band, setting and measured throws."""
     sweep = curve.sweep
     return Picture(
         name=f"sweep-{sweep.stage}", title=f"Stage {sweep.stage}: exit speed against wheel speed",
@@ -264,12 +271,14 @@ def _sweep_alt(curve: SweepCurve) -> str:
     text = f"The projectile enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s. "
     if not sweep.exit_speed.any():
         text += "It jams at every wheel speed."
-    elif sweep.grip_speed is None or sweep.grip_exit is None:
+    elif curve.contradicted:
+        text += "The throws contradict the configuration, whose curve this is."
+    elif curve.peak is None:
         text += f"Exit speed still rises where the range ends, at {speed(sweep.top)} m/s of wheel speed."
     else:
         text += (
-            f"Exit speed rises with wheel speed up to the grip limit, {speed(sweep.grip_exit)} m/s at"
-            f" {speed(sweep.grip_speed)} m/s of wheel speed; past it the wheels only slip."
+            f"Exit speed rises with wheel speed up to the grip limit, {speed(curve.peak[1])} m/s at"
+            f" {speed(curve.peak[0])} m/s of wheel speed; past it the wheels only slip."
         )
     if curve.setting is not None:
         text += f" The setting is {speed_to_set(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
@@ -279,9 +288,11 @@ def _sweep_alt(curve: SweepCurve) -> str:
 def _sweep_caption(curve: SweepCurve) -> str:
     limit = curve.grip_limit
     parts = []
-    if curve.sweep.grip_speed is not None:
+    if curve.contradicted:
+        parts.append("By the configuration, which the throws contradict.")
+    elif curve.peak is not None:
         between = "" if limit is None else f", 95 %: {speed(limit.low)} to {speed(limit.high)}"
-        parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
+        parts.append(f"Grip limit {speed(curve.peak[0])} m/s{between}.")
     elif not curve.sweep.exit_speed.any():
         parts.append("It jams at every wheel speed.")
     else:
@@ -304,8 +315,8 @@ def _sweep_table(curve: SweepCurve) -> Table:
         if band is not None and k is not None:
             builds = f"{band.low[k]:.2f} to {band.high[k]:.2f}"
         rows.append((u, speed(float(v)) if v > 0 else "jam", builds, ""))
-    if sweep.grip_speed is not None and sweep.grip_exit is not None:
-        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, "grip limit"))
+    if curve.peak is not None:
+        rows.append((curve.peak[0], speed(curve.peak[1]), MISSING, "grip limit"))
     if curve.setting is not None:
         rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, "setting"))
     for u, v in () if measured is None else measured:
@@ -329,8 +340,8 @@ def _paint_sweep(curve: SweepCurve) -> Figure:
     plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=palette.RULE, linewidth=1.0,
               linestyle=(0, (2, 2)))  # fmt: skip
     plot.plot(*line(sweep), color=palette.CURVE)
-    if sweep.grip_speed is not None and sweep.grip_exit is not None:
-        _mark_grip(plot, curve, sweep.grip_speed, sweep.grip_exit)
+    if curve.peak is not None:
+        _mark_grip(plot, curve, *curve.peak)
     if curve.setting is not None:
         plot.plot(*curve.setting, marker="o", markersize=7, color=palette.INK, linestyle="none", zorder=5)
         plot.annotate("setting", curve.setting, (-8, 5), textcoords="offset points", ha="right", zorder=5)

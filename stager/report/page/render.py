@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -76,7 +77,10 @@ def _barrel(data: ReportData) -> Found:
 
 
 def _sweeps(data: ReportData) -> Found:
-    return [of_throw.sweep_picture(curve, planned=not data.contradictions) for curve in data.curves]
+    if not data.contradictions:
+        return [of_throw.sweep_picture(curve) for curve in data.curves]
+    measured = [curve for curve in data.curves if curve.measured is not None and curve.measured.size]
+    return [of_throw.sweep_picture(replace(curve, setting=None, contradicted=True)) for curve in measured]
 
 
 def _limits(data: ReportData) -> Found:
