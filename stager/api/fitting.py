@@ -143,8 +143,8 @@ def suggest(
 def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: Progress | None) -> tuple[Next, bool]:
     """Return grip limit, curve and next setting after a throw, and whether they come from a fit.
 
-    With too few throws for a fit they are what the configuration expects of `stages` stages, and the next setting of a
-    first session.
+    With too few throws for a fit they are what the configuration expects of as many stages as the throws tell, `stages`
+    without any, and the next setting of a first session.
     """
     from stager.fit import experiment_design
     from stager.fit.fitting import LEAST_THROWS
@@ -155,13 +155,15 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     if (done_so_far := usable(throws).size) < LEAST_THROWS:
+        built = int(throws.present.sum(axis=1).max()) if len(throws) else stages
         found = experiment_design.first_session(
-            scenario, stages, finder(scenario), rng, throws=experiment_design.SESSION
+            scenario, built, finder(scenario), rng, throws=experiment_design.SESSION
         )
         return replace(found, plan=found.plan[done_so_far:]), False
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
     tell(0.5)
-    return experiment_design.suggest(done, finder(scenario), rng, least=1), True
+    # The generator of `suggest`, so that both give the same chances.
+    return experiment_design.suggest(done, finder(scenario), np.random.default_rng(seed), least=1), True
 
 
 def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, force: bool = False) -> list[Path]:

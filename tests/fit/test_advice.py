@@ -103,6 +103,24 @@ def test_fit_next_sweep_and_bench_recommend_the_same_speed(name: str, tight: boo
     assert all(sentence in str(answer.answer().screen) for answer in (fitted, advised, swept))
 
 
+@FITTED
+def test_next_and_bench_say_the_same_chances(name: str, tight: bool) -> None:
+    _, advised, _, watched, _ = answers_after_throws(name, tight)
+    for one in ("wrong_stage", "wrong_speed", "probability_worthwhile", "grip_limit", "certain", "enough", "reach"):
+        assert getattr(advised, one) == getattr(watched, one), one
+
+
+@pytest.mark.usefixtures("few_draws")
+def test_next_and_bench_advise_the_same_stages_before_a_fit() -> None:
+    # One throw tells that two stages are built.
+    measured, one = table(np.array([[12.0, 16.0]]), np.array([15.9])), stager.load(ROOT / "configs" / "seed_ball.toml")
+    watched, fitted = one.watch(measured)
+    assert not fitted
+    assert watched.built == one.next(measured).built == 2
+    # Without a throw the bench is told.
+    assert one.watch(measured.chosen(np.zeros(1, bool)), stages=2)[0].built == 2
+
+
 @PLANNED
 def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
     one = loaded(name, tight)
