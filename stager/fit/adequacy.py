@@ -249,7 +249,7 @@ def misfits(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ra
     """
     said = [
         *_too_fast(throws, found, rng), *_scatter_too_large(throws, found, repeated), *_too_many_outliers(found),
-        *_outliers_that_agree(throws, found),
+        *_outliers_that_agree(throws, found), *_jams_let_through(found),
     ]  # fmt: skip
     tests = [one for one in _tests(throws, found, repeated, rng) if one.probability < 1]
     adjusted = holm([one.probability for one in tests])
@@ -414,6 +414,24 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
         return []
     words = f"all throws at {', '.join(dict.fromkeys(seen))} m/s are far from the fit"
     return [Misfit(kind="band", words=words)]
+
+
+def _jams_let_through(found: BestFit) -> list[Misfit]:
+    """Return a misfit where jams that the model lets through are not by chance.
+
+    They are most of the throws at one setting, two at least, or as many as outliers may not be.
+    """
+    wild = np.append(np.zeros(found.count, dtype=bool), found.jams_let_through)
+    settings = found.model.settings.chosen(found.model.row)
+    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in settings.wheels])
+    seen = False
+    for k in np.flatnonzero(wild):
+        here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
+        seen |= bool(wild[here].sum() >= LEAST_AGREEING and wild[here].mean() > 0.5)
+    count = int(wild.sum())
+    if not seen and count < max(MANY_OUTLIERS * wild.size, 2 * LEAST_AGREEING):
+        return []
+    return [Misfit(kind="jams", words=f"{count} throws jammed that the model lets through")]
 
 
 def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[Misfit]:

@@ -98,6 +98,11 @@ class BestFit:
         return np.asarray(self.minimum.residuals[self.minimum.best][: self.count])
 
     @property
+    def jams_let_through(self) -> NDArray[np.bool_]:
+        """Whether the model lets through each of the throws that jammed, (jams,)."""
+        return np.asarray(self.minimum.residuals[self.minimum.best][self.count :] > 0)
+
+    @property
     def jacobian(self) -> Floats:
         """Jacobian of the residuals by y at the best fit [-], (n, p)."""
         return np.asarray(self.minimum.jacobian[self.minimum.best][: self.count])

@@ -108,7 +108,7 @@ class Repeats:
 class Misfit:
     """One finding against the model.
 
-    kind: "speed", "band", "order", "kinds", "prior", "build", "scatter" or "fast"
+    kind: "speed", "band", "order", "kinds", "prior", "build", "scatter", "fast" or "jams"
     words: a sentence without its full stop
     probability: p value, adjusted for the number of tests [-]; 0 for a contradiction, which is not a test
     """

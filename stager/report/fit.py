@@ -107,6 +107,7 @@ BY_KIND: Mapping[str, str] = {
     "build": "Fit one build alone: --build NAME.",
     "kinds": "Weigh ten projectiles; throw each kind as a build of its own.",
     "prior": "Measure what they contradict, or give it a larger ±.",
+    "jams": "Look for what stops the projectile: its feed, the guide, a gap that is too narrow.",
     "speed": ADVICE, "scatter": ADVICE, "fast": ADVICE,
 }  # fmt: skip
 """Advice for each kind of misfit without a likely cause."""
@@ -141,10 +142,10 @@ def misfit_advice(fit: Fit) -> list[str]:
         return list(dict.fromkeys(BY_KIND[one.kind] for one in fit.misfits))
     best = fit.causes[0].aicc
     likely = [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR_AICC]
-    # No cause that is looked for acts in one build or at one wheel speed alone.
+    # No cause that is looked for acts in one build or at one wheel speed alone, or makes throws jam.
     kinds = {one.kind for one in fit.misfits}
-    build, band = ([BY_KIND[kind]] if kind in kinds else [] for kind in ("build", "band"))
-    return [*build, *likely, *band]
+    build, band, jams = ([BY_KIND[kind]] if kind in kinds else [] for kind in ("build", "band", "jams"))
+    return [*build, *likely, *band, *jams]
 
 
 def _cause(one: Hypothesis) -> str:
@@ -509,7 +510,9 @@ def _table_notes(fit: Fit) -> list[str]:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
     jams = int(throws.jammed.sum())
     if jams:
-        notes.append(f"Used as jams: {plural(jams, 'throw')}.")
+        through = int(fit.found.jams_let_through.sum())
+        but = f"; the model lets {through} of them through" if through else ""
+        notes.append(f"Used as jams: {plural(jams, 'throw')}{but}.")
     if throws.passed:
         notes.append(f"Columns not used: {listing(list(throws.passed))}.")
     notes += order_notes(throws)

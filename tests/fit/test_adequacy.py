@@ -194,6 +194,30 @@ def test_conflict_with_the_prior_is_reported() -> None:
     assert any("contradict contact.friction.coefficient" in one.words for one in found.misfits)
 
 
+@pytest.mark.usefixtures("few_draws")
+@pytest.mark.parametrize(
+    ("jams", "said"),
+    [
+        ({}, ""), ({12.0: 1}, ""), ({12.0: 2}, "2 throws jammed that the model lets through"), ({6.0: 1, 10.0: 1}, ""),
+        ({6.0: 1, 7.0: 1, 9.0: 1, 10.0: 1}, "4 throws jammed that the model lets through"),
+    ],
+    ids=["none", "one", "at one setting", "two", "many"],
+)  # fmt: skip
+def test_jams_that_the_model_lets_through_are_a_misfit(jams: dict[float, int], said: str) -> None:
+    name = "constant_pair"
+    speeds = np.array([5.0, 6, 7, 8, 9, 10, 11, 12, 14, 16, 18])
+    exits = throw(scenario(name).launcher, speeds[:, None]).exit_speed
+    assert exits.all()
+    exits = exits * np.exp(0.01 * np.random.default_rng(1).normal(size=exits.size))
+    stuck = [at for at, count in jams.items() for _ in range(count)]
+    throws = table(np.append(speeds, stuck)[:, None], np.append(exits, np.zeros(len(stuck))))
+    found = _fit(name, throws)
+    assert [one.words for one in found.misfits] == ([said] if said else [])
+    assert [one.kind for one in found.misfits] == (["jams"] if said else [])
+    if said:
+        assert "what stops the projectile" in " ".join(report.misfit_statements(found))
+
+
 def _repeats(read: Floats, true: Floats, step: float | None) -> Repeats:
     """Return the repeatability of three throws at each speed, read as `read` where `true` is the fitted speed [m/s]."""
     measured, fitted = np.repeat(read, 3), np.repeat(true, 3)
