@@ -154,12 +154,13 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
-    if (done_so_far := usable(throws).size) < LEAST_THROWS:
+    if usable(throws).size < LEAST_THROWS:
         built = int(throws.present.sum(axis=1).max()) if len(throws) else stages
         found = experiment_design.first_session(
             scenario, built, finder(scenario), rng, throws=experiment_design.SESSION
         )
-        return replace(found, plan=found.plan[done_so_far:]), False
+        # A throw that jammed was made too: what comes next is another setting, the last one at the end.
+        return replace(found, plan=found.plan[min(len(throws), len(found.plan) - 1) :]), False
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
     tell(0.5)
     # The generator of `suggest`, so that both give the same chances.

@@ -121,6 +121,17 @@ def test_next_and_bench_advise_the_same_stages_before_a_fit() -> None:
     assert one.watch(measured.chosen(np.zeros(1, bool)), stages=2)[0].built == 2
 
 
+@pytest.mark.usefixtures("few_draws")
+def test_a_first_session_goes_on_after_a_jam() -> None:
+    one = stager.load(ROOT / "configs" / "seed_ball.toml")
+    planned = one.watch(table(np.zeros((0, 1)), np.zeros(0)))[0].plan
+    first = planned[0].wheel_speed
+    for jams in (1, 2, len(planned) + 1):
+        found, fitted = one.watch(table(np.repeat(first[None], jams, axis=0), np.zeros(jams)))
+        assert not fitted
+        assert found.plan[0].wheel_speed == pytest.approx(planned[min(jams, len(planned) - 1)].wheel_speed)
+
+
 @PLANNED
 def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
     one = loaded(name, tight)
