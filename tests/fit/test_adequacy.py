@@ -12,19 +12,19 @@ import numpy as np
 import pytest
 
 from stager.fit import adequacy, posterior
-from stager.fit.adequacy import PAIRS, Shift, _shift_size, repeats, undetermined
+from stager.fit.adequacy import PAIRS, Shift, _shift_size, _too_fast, repeats, undetermined
 from stager.fit.compare import compare
 from stager.fit.explanations import PERTURBATIONS, TYPICAL
 from stager.fit.fitting import fit
-from stager.fit.likelihood import Noise
+from stager.fit.likelihood import Noise, forward_model
 from stager.fit.posterior import Fit, Repeats
-from stager.fit.priors import LogNormal, Normal, own_law
+from stager.fit.priors import LogNormal, Normal, own_law, with_friction
 from stager.fit.table import Throws
 from stager.fit.table.reader import read
 from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.report import fit as report
-from tests.recovery.bench import ROOT, Plan, draw_truth, measure, scenario, settings, table
+from tests.recovery.bench import EVERY, ROOT, Plan, draw_truth, measure, scenario, settings, table
 
 COUNT = 30
 
@@ -216,6 +216,23 @@ def test_jams_that_the_model_lets_through_are_a_misfit(jams: dict[float, int], s
     assert [one.kind for one in found.misfits] == (["jams"] if said else [])
     if said:
         assert "what stops the projectile" in " ".join(report.misfit_statements(found))
+
+
+@pytest.mark.parametrize("name", EVERY)
+@pytest.mark.parametrize("friction", [0.7, 1.0])
+def test_no_throw_of_the_model_is_faster_than_its_wheels_can_throw(name: str, friction: float) -> None:
+    # More friction does not always throw faster: on a rail, and with rubber's, throws of slow wheels get slower.
+    given = scenario(name)
+    contact = given.launcher.contact
+    real = with_friction(given.launcher, contact.friction.scaled(friction))
+    speeds = np.linspace(2.0, 24.0, 12)[:, None]
+    exits = throw(real, speeds).exit_speed
+    throws = table(speeds[exits > 0], exits[exits > 0])
+    found = SimpleNamespace(model=forward_model(given, own_law(given), throws), count=len(throws),
+                            deviations=np.full(len(throws), 1e-3))  # fmt: skip
+    assert _too_fast(throws, cast(Any, found), np.random.default_rng(0)) == []
+    faster = replace(throws, exit_speed=throws.exit_speed * 2.0)
+    assert _too_fast(faster, cast(Any, found), np.random.default_rng(0))
 
 
 def _repeats(read: Floats, true: Floats, step: float | None) -> Repeats:
