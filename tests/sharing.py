@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from stager.api import Loaded
-from stager.fit import experiment_design, fitting, posterior, prediction
+from stager.fit import fitting, posterior, prediction
 from stager.fit.posterior import Fit
 from stager.fit.table import Throws
 from stager.model.launcher import Scenario
@@ -75,7 +75,6 @@ def few_draws() -> Iterator[None]:
     """Take a quarter of the draws, or fewer: for tests of what is written about them, not of what they say."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(prediction, "DRAWS", 100)
-        patch.setattr(experiment_design, "DRAWS", 100)
         patch.setattr(robust, "MARGIN_DRAWS", 250)
         patch.setattr(robust, "FIRST_DRAWS", 100)
         patch.setitem(PLAN_DEFAULTS, "draws", 40)

@@ -17,10 +17,9 @@ from stager.fit.prediction import (
     Finder,
     Span,
     Step,
-    after,
     at,
-    before,
     chain,
+    ensemble_of,
     known_of,
     recommended_chain,
     span_of,
@@ -184,8 +183,6 @@ def _limit(step: Step) -> float:
     return float(step.found.peak_speed[0]) if np.isnan(limit) else limit
 
 
-DRAWS = 400
-"""Draws that a plan is based on; each is the truth once."""
 QUANTILES = (0.025, 0.5, 0.975)
 """Median and ends of a 95 % interval [-]."""
 JAMMED = -20.0
@@ -339,7 +336,7 @@ def suggest(
     """
     chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
     found = weigh(
-        after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
+        ensemble_of(fit), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
         measured=MeasuredSettings.of(fit),
     )  # fmt: skip
     return replace(found, misfits=fit.misfits, refitted=fit.scenario.draws is not None)
@@ -354,7 +351,7 @@ def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.G
     """
     chosen = recommended_chain(known_of(scenario), built)
     return weigh(
-        before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True, session=True
+        ensemble_of(scenario), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True, session=True
     )  # fmt: skip
 
 
@@ -363,7 +360,7 @@ def weigh(
     chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
     session: bool = False, measured: MeasuredSettings | None = None,
 ) -> Next:  # fmt: skip
-    """Return the plan for an ensemble of DRAWS draws.
+    """Return the plan for an ensemble, each of whose draws is the truth once.
 
     scatter: relative standard deviation of one throw [-]; session: plan a first session, see `first_session`; measured:
     what was thrown at, None: the model is not to be tested; whole and chosen as in `stakes`, throws and least as in
@@ -377,7 +374,7 @@ def weigh(
     what, where = stakes(ensemble, built, find, chosen, whole=whole, also=also)
     if reach is not None:
         where = replace(where, safe=where.safe & (where.wheel_speed[:, -1] <= reach))
-    even = np.full(DRAWS, 1 / DRAWS)
+    even = np.full(ensemble.lanes - 1, 1 / (ensemble.lanes - 1))
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.
     certain = stage < SURE_STAGE and speed < SURE_SPEED and not whole

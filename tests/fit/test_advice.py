@@ -11,7 +11,7 @@ import pytest
 
 import stager
 from stager.api import fitting as learning
-from stager.fit import experiment_design
+from stager.fit import prediction
 from stager.fit.prediction import after, before
 from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT
@@ -53,7 +53,7 @@ def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, Any, bo
     one, measured = loaded(name, tight), throws(name)
     with pytest.MonkeyPatch.context() as patch:
         share_fits(patch)
-        patch.setattr(experiment_design, "DRAWS", 100)
+        patch.setattr(prediction, "DRAWS", 100)
         watched, fitted = one.watch(measured)
         return one.fit(measured), one.next(measured, count=3), one.sweep(throws=measured), watched, fitted
 
@@ -105,9 +105,11 @@ def test_fit_next_sweep_and_bench_recommend_the_same_speed(name: str, tight: boo
 
 @FITTED
 def test_next_and_bench_say_the_same_chances(name: str, tight: bool) -> None:
-    _, advised, _, watched, _ = answers_after_throws(name, tight)
+    fitted, advised, _, watched, _ = answers_after_throws(name, tight)
     for one in ("wrong_stage", "wrong_speed", "probability_worthwhile", "grip_limit", "certain", "enough", "reach"):
         assert getattr(advised, one) == getattr(watched, one), one
+    # Nor do intervals differ from those of the fit.
+    assert watched.grip_limit == fitted.predicted[0].tuned.grip_limit
 
 
 @pytest.mark.usefixtures("few_draws")

@@ -113,7 +113,7 @@ def test_advised_throws_are_better_than_evenly_spread_ones() -> None:
     given = replace(scenario("stiff_pair"), limit_values=one_stage)
     rng = np.random.default_rng(1)
     found = experiment_design.weigh(
-        before(given, rng, experiment_design.DRAWS), 1, FIRST_SCATTER, finder(given), rng,
+        before(given, rng, prediction.DRAWS), 1, FIRST_SCATTER, finder(given), rng,
         recommended_chain(known_of(given), 1), throws=throws, whole=True,
     )  # fmt: skip
     advised = np.array([one.wheel_speed[0] for one in found.plan])
@@ -128,7 +128,7 @@ def test_advised_throws_are_better_than_evenly_spread_ones() -> None:
 
 def test_uninformative_throw_does_not_raise_the_error_probability(monkeypatch: pytest.MonkeyPatch) -> None:
     # Half of the draws favour a further stage; without the true one, most of the others do not.
-    rng, draws = np.random.default_rng(1), experiment_design.DRAWS
+    rng, draws = np.random.default_rng(1), prediction.DRAWS
     what = Stakes(
         worthwhile=np.arange(draws) % 2.0, choices=np.ones(1), loss=np.zeros((1, draws)), grip_limit=np.full(1, np.nan)
     )
@@ -157,7 +157,7 @@ def _advised(
     slowest_telling: float = 13.0, session: bool = False,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
-    rng, draws = np.random.default_rng(1), experiment_design.DRAWS
+    rng, draws = np.random.default_rng(1), prediction.DRAWS
     apart = rng.normal(size=draws)
     loss = np.zeros((2, draws)) if sure else np.stack([apart > 0, apart <= 0]).astype(np.float64)
     grip_limit = np.append(13.0, 13.0 * np.exp(0.05 * apart)) if limit else np.full(draws + 1, np.nan)
@@ -207,7 +207,7 @@ def test_settings_are_offered_where_the_recommended_speed_is_far_beyond_any_so_f
     assert chosen[0].wheel_speed is not None
     slow = np.array([0.1, 0.12]) * chosen[0].wheel_speed
     found = experiment_design.weigh(
-        before(given, rng, experiment_design.DRAWS), 1, 0.01, finder(given), rng, chosen, throws=4,
+        before(given, rng, prediction.DRAWS), 1, 0.01, finder(given), rng, chosen, throws=4,
         measured=MeasuredSettings(wheel_speed=slow, doubtful=np.zeros(0)),
     )  # fmt: skip
     assert found.plan
@@ -300,7 +300,7 @@ def test_probable_outliers_without_a_second_throw_are_doubtful() -> None:
 @pytest.mark.usefixtures("few_draws")
 def test_plan_ends_once_it_helps() -> None:
     given = scenario("stiff_pair")
-    some, rng = before(given, np.random.default_rng(1), experiment_design.DRAWS), np.random.default_rng(2)
+    some, rng = before(given, np.random.default_rng(1), prediction.DRAWS), np.random.default_rng(2)
     one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, advice(given.title), throws=4, least=1)
     assert one.helps
     assert len(one.plan) == 1

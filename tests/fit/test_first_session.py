@@ -12,7 +12,7 @@ import pytest
 
 import stager
 from stager.constraints.recommend import hard_slacks
-from stager.fit import experiment_design
+from stager.fit import prediction
 from stager.fit.experiment_design import MOST_ALIKE, SETTING_RATIOS, SLOWER_RATIOS, Next, first_session
 from stager.fit.fitting import fit
 from stager.fit.prediction import before
@@ -31,7 +31,7 @@ COUNT = 8
 def planned(name: str) -> Next:
     given = scenario(name)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(experiment_design, "DRAWS", 200)
+        patch.setattr(prediction, "DRAWS", 200)
         return first_session(given, 1, finder(given), np.random.default_rng(1), throws=COUNT)
 
 
