@@ -13,7 +13,7 @@ import numpy as np
 
 from stager.fit.compare import bend_columns, difference_by_settings, tangent_columns
 from stager.fit.explanations import PERTURBATIONS, TYPICAL, Perturbation
-from stager.fit.likelihood import expected_scatter, forward_model, noise_of
+from stager.fit.likelihood import alike, expected_scatter, forward_model, noise_of
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Check, Misfit, Repeats, posterior
 from stager.fit.priors import DRIFT, of, values
@@ -267,8 +267,10 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     size = found.noise.relative(found.residuals)[good]
     left, tangents = found.residuals[good] / size, tangent_columns(found)[good] / size[:, None]
     fitted = np.log(throws.exit_speed[good]) - found.residuals[good]
-    along = np.argsort(fitted, kind="stable")
-    kinds, level = two_groups_test(left, rng)[0], np.ones((found.count, 1))
+    # Throws at one setting that are read alike err alike: one of them stands for all.
+    single = alike(throws.chosen(good))[0]
+    along = single[np.argsort(fitted[single], kind="stable")]
+    kinds, level = two_groups_test(left[single], rng)[0], np.ones((found.count, 1))
     leveled, best, _ = solve_with(found.problem, found.place, level)
 
     def follow(patterns: Floats) -> float:

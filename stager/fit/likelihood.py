@@ -76,7 +76,7 @@ class _Scatters:
 
     height: ln density of σ and w, (w, lanes, σ)
     step: of ln σ, (lanes,) [-]
-    sigma: σ, (lanes, σ)
+    sigma: σ, (lanes, σ), or where it differs from throw to throw (n, lanes, σ)
     normal, wild: densities of the residuals, in units of σ, as normal ones and as outliers, (n, lanes, σ)
     """
 
@@ -129,12 +129,13 @@ class Noise:
 
     typical: median of the prior, in the residuals' unit
     factor: standard deviation of the scatter's logarithm [-]
-    least: resolution of the instrument, added in quadrature, in the residuals' unit
+    least: error by the resolution of the instrument, added in quadrature, of all or of each throw (n,), in the
+        residuals' unit
     """
 
     typical: float = 0.015
     factor: float = 1.0
-    least: float = 2e-4
+    least: float | Floats = 2e-4
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as in `ResidualLoss`."""
@@ -158,7 +159,7 @@ class Noise:
         half of the residuals are near 0.
         """
         lanes, count = residuals.shape
-        coarse = np.arange(np.log(self.least) - LOG_RANGE_BELOW, np.log(GREATEST_SCATTER), COARSE_STEP)
+        coarse = np.arange(np.log(np.min(self.least)) - LOG_RANGE_BELOW, np.log(GREATEST_SCATTER), COARSE_STEP)
         height = np.empty((lanes, coarse.size))
         for part in _parts(np.arange(lanes), count * coarse.size):
             steps = np.broadcast_to(coarse, (part.size, coarse.size))
@@ -179,13 +180,13 @@ class Noise:
     def _scatters(self, residuals: Floats, steps: Floats, shares: slice = slice(None)) -> _Scatters:
         """Return the posterior of scatter exp(steps), (lanes, σ), and of some of SHARES, given residuals (lanes, n)."""
         spread = np.exp(steps)
-        sigma = np.hypot(spread, self.least)
+        sigma = np.hypot(spread, self.least if np.ndim(self.least) == 0 else np.asarray(self.least)[:, None, None])
         square = (residuals.T[:, :, None] / sigma) ** 2
         normal = NORMAL_PEAK * np.exp(-0.5 * np.minimum(square, 1400.0))
         wide = 1 + square / (2 * WILD**2)
         wild = STUDENT_PEAK / WILD / (wide * np.sqrt(wide))
         known = -0.5 * (np.log(spread / self.typical) / self.factor) ** 2 - np.log(self.factor)
-        known -= residuals.shape[1] * np.log(sigma)
+        known -= np.log(sigma).sum(axis=0) if sigma.ndim == 3 else residuals.shape[1] * np.log(sigma)
         mixed = zip(SHARES[shares], SHARE_WEIGHTS[shares], strict=True)
         height = np.stack(
             [known + np.log(weight) + _log_product((1 - share) * normal + share * wild) for share, weight in mixed]
@@ -199,7 +200,8 @@ class Noise:
     def scatter(self, residuals: Floats, spent: float = 0.0) -> float:
         """Return the standard deviation of one throw from residuals (n,) of a fit of `spent` effective parameters."""
         found = self._of_one(residuals)
-        mean = float(np.exp((found.posterior * np.log(found.sigma)).sum()))
+        sigma = np.sqrt(np.mean(found.sigma**2, axis=0)) if found.sigma.ndim == 3 else found.sigma
+        mean = float(np.exp((found.posterior * np.log(sigma)).sum()))
         count = residuals.size
         return mean * float(np.sqrt(count / max(count - spent, 1.0)))
 
@@ -208,8 +210,12 @@ class Noise:
         return self._of_one(residuals).outlier_probability
 
     def relative(self, residuals: Floats) -> Floats:
-        """Return the scatter of each throw over that of a throw whose wheels grip, here 1, (n,)."""
-        return np.ones(residuals.size)
+        """Return the scatter of each throw over the root mean square of all, (n,): 1 but for the instrument's error."""
+        if np.ndim(self.least) == 0:
+            return np.ones(residuals.size)
+        found = self._of_one(residuals)
+        square = (found.posterior.sum(axis=0)[0] * found.sigma[:, 0] ** 2).sum(axis=-1)
+        return np.asarray(np.sqrt(square / square.mean()))
 
     @property
     def even(self) -> Noise:
@@ -217,8 +223,8 @@ class Noise:
         return self
 
     def chosen(self, rows: NDArray[np.bool_]) -> Noise:
-        """Return the noise of some of the throws, rows (n,): this one."""
-        return self
+        """Return the noise of some of the throws, rows (n,)."""
+        return self if np.ndim(self.least) == 0 else replace(self, least=np.asarray(self.least)[rows])
 
 
 SPREAD_RATIOS = np.array([0.0, 1.0, 2.0, 4.0, 8.0])
@@ -254,7 +260,7 @@ class UnevenNoise:
 
     def chosen(self, rows: NDArray[np.bool_]) -> UnevenNoise:
         """Return the noise of some of the throws, rows (n,)."""
-        return replace(self, sizes=self.sizes[:, rows])
+        return replace(self, even=self.even.chosen(rows), sizes=self.sizes[:, rows])
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as in `ResidualLoss`."""
@@ -454,8 +460,34 @@ def expected_scatter(throws: Throws) -> Floats:
 def noise_of(throws: Throws) -> Noise | UnevenNoise:
     """Return the noise model of usable `throws`, by the uncertainty that their table states of each, where it does."""
     if throws.uncertainty is None:
-        return NOISE
+        rounding = rounding_errors(throws)
+        return (
+            NOISE
+            if rounding.max(initial=0.0) < ROUNDING_SEEN
+            else replace(NOISE, least=np.hypot(NOISE.least, rounding))
+        )
     expected = expected_scatter(throws)
     typical = float(np.median(expected)) if expected.size else LAUNCHER_SCATTER
     even = Noise(typical=typical, factor=STATED_FACTOR)
     return UnevenNoise(even=even, sizes=expected[None] / typical) if np.any(expected != typical) else even
+
+
+ROUNDING_SEEN = 1e-3
+"""Relative error by rounding from which it is told apart from the scatter [-]: no launcher scatters much less."""
+
+
+def alike(throws: Throws) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the first of the throws at one setting that are read alike, (k,), and the size of that group, (n,)."""
+    pairs = np.column_stack([throws.settings, throws.exit_speed])
+    _, first, which, counts = np.unique(pairs, axis=0, return_index=True, return_inverse=True, return_counts=True)
+    return np.sort(first), counts[which.reshape(-1)]
+
+
+def rounding_errors(throws: Throws) -> Floats:
+    """Return the relative standard deviation of each reading by the step of the instrument, (n,) [-].
+
+    Throws at one setting that are read alike err alike: together they have the error of one.
+    """
+    if throws.step is None:
+        return np.zeros(len(throws))
+    return np.asarray(throws.step * np.sqrt(alike(throws)[1] / 12))

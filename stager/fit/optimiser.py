@@ -225,7 +225,8 @@ def uneven(found: BestFit) -> UnevenNoise | None:
     effect = np.abs(logs[0] - logs[1]) / (2 * MASS_STEP)
     if effect.max() < LEAST_MASS_EFFECT:
         return None
-    stated = found.noise.relative(found.residuals)
+    # Resolution of the instrument is part of the even noise.
+    stated = np.ones(found.count) if isinstance(found.noise, Noise) else found.noise.relative(found.residuals)
     noise = UnevenNoise.by_mass(found.noise.even, stated, effect / effect.max())
     return noise if noise.chances(found.residuals)[0] < EVEN_CHANCE else None
 

@@ -258,6 +258,22 @@ def test_repeats_that_read_alike_are_answered(step: float | None) -> None:
         assert known.lack_of_fit is None or known.lack_of_fit > 0.02
 
 
+def test_a_coarse_chronograph_is_no_misfit() -> None:
+    # Repeats that are read alike err alike: three readings of 4.9 m/s are not three of 4.93 m/s.
+    given, wrong = scenario("seed_ball"), 0
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        real = own_law(given).launcher(given, draw_truth(given, rng))
+        speeds = rng.permutation(np.repeat(np.linspace(5.0, 20.0, 8), 3))[:, None]
+        exits = throw(real, speeds).exit_speed * np.exp(0.002 * rng.normal(size=24))
+        throws = table(speeds, np.round(exits, 1))
+        found = _fit("seed_ball", replace(throws, step=0.1 / throws.exit_speed), words=False)
+        wrong += not found.adequate
+        # Nor is a launcher known more closely than by what was read.
+        assert found.scatter > 0.002
+    assert wrong <= 1
+
+
 def test_settings_farther_from_the_fit_than_a_coarse_chronograph_explains_are_said() -> None:
     true = np.linspace(4, 15, 8)
     # One step up or down at every other setting: three times as far as rounding goes.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,11 +12,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from stager.fit import likelihood
 from stager.fit.compare import inliers
-from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, SPREAD_RATIOS, WILD, Noise, UnevenNoise
+from stager.fit.likelihood import (
+    SHARE_WEIGHTS,
+    SHARES,
+    SPREAD_RATIOS,
+    WILD,
+    Noise,
+    UnevenNoise,
+    alike,
+    noise_of,
+    rounding_errors,
+)
 from stager.fit.optimiser import uneven
 from stager.model.launcher import Launcher
 from tests.drive.machines import launcher
+from tests.recovery.bench import table
 
 NOISE = Noise()
 
@@ -195,3 +208,38 @@ def test_throws_that_disagree_with_others_at_their_setting_are_found() -> None:
     assert apart[7] == apart[8]
     # Too few repeats to know the scatter.
     assert inliers(logs[[3, 0, 1, 9]], settings[[3, 0, 1, 9]], Noise()).all()
+
+
+def test_error_by_the_instruments_resolution_of_each_throw() -> None:
+    rng = np.random.default_rng(3)
+    residuals = 0.004 * rng.normal(size=(3, 12))
+    same = replace(NOISE, least=np.full(12, 0.002))
+    one = replace(NOISE, least=0.002)
+    assert same.value(residuals) == pytest.approx(one.value(residuals))
+    assert same(residuals)[1] == pytest.approx(one(residuals)[1])
+    assert same.scatter(residuals[0]) == pytest.approx(one.scatter(residuals[0]))
+    assert same.outlier_probability(residuals[0]) == pytest.approx(one.outlier_probability(residuals[0]))
+    # A throw that is read coarsely counts less, scatters more, and is no outlier where another one would be.
+    coarse = replace(NOISE, least=np.where(np.arange(12) < 6, 0.02, 2e-4))
+    assert coarse(residuals)[1][:, :6].max() < coarse(residuals)[1][:, 6:].min()
+    assert coarse.relative(residuals[0])[0] > 2 * coarse.relative(residuals[0])[-1]
+    far = np.where(np.isin(np.arange(12), (0, 6)), 0.045, residuals[0])
+    first, other = coarse.outlier_probability(far)[[0, 6]]
+    assert first < 0.5 < other
+    rows = np.arange(12) > 3
+    assert coarse.chosen(rows).value(residuals[:, rows]).shape == (3,)
+
+
+def test_repeats_that_are_read_alike_have_the_rounding_error_of_one() -> None:
+    throws = table(np.array([5.0, 5.0, 5.0, 5.0, 9.0])[:, None], np.array([4.9, 4.9, 4.9, 5.0, 8.7]))
+    first, size = alike(throws)
+    assert first.tolist() == [0, 3, 4]
+    assert size.tolist() == [3, 3, 3, 1, 1]
+    assert not rounding_errors(throws).any()
+    step = 0.1 / throws.exit_speed
+    errors = rounding_errors(replace(throws, step=step))
+    assert errors == pytest.approx(step * np.sqrt(size / 12))
+    # The mean of three equal readings is as uncertain as one of them.
+    assert errors[0] / np.sqrt(3) == pytest.approx(step[0] / np.sqrt(12))
+    assert noise_of(throws) is likelihood.NOISE
+    assert noise_of(replace(throws, step=1e-4 * step)) is likelihood.NOISE
