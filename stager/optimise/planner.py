@@ -21,9 +21,18 @@ from stager.optimise.ladder import TunedDraws, TuningStep, advise, margin_senten
 from stager.optimise.pareto import Against, front, refuse, trades
 from stager.optimise.parts import OTHER_PARTS, BestDesign, catalogue_of, choose, choose_again, opened, select
 from stager.optimise.problem import NO_MARGINS
-from stager.optimise.records import Margin, Plan, Settings
+from stager.optimise.records import Margin, Missed, Plan, Settings
 from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, set_by, under
-from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
+from stager.optimise.robust import (
+    enough,
+    margin_draws,
+    margin_of,
+    reaches,
+    robust,
+    spread_of,
+    steadied,
+    steadiest,
+)
 from stager.optimise.search import improve, most_stages, solve
 from stager.optimise.settable import as_shown
 from stager.parallel import Executor
@@ -35,8 +44,14 @@ ROUNDS = 4
 """Rounds of finding reserves for settings and settings for reserves."""
 SETTLED = 4e-3
 """Change of a reserve at which these rounds end [-]."""
+STEP = 0.1
+"""Greatest change of a reserve at once [-]: settings that break limits by much more are not led back."""
 SLOWEST = 0.5
 """Least share of their speeds to which wheels are slowed to keep hard limits in enough builds [-]."""
+LEAST_LOSS = 5e-4
+"""First share by which they are slowed [-]."""
+LOSSES, HALVINGS = 11, 3
+"""Shares tried up to 1 - SLOWEST, each about twice the one before, and halvings between the last two."""
 COSTLY = 0.03
 """Mean loss of builds against the nominal exit speed from which on other settings are considered [-]."""
 GAINED = 0.005
@@ -116,6 +131,9 @@ class _Planning:
         self.elsewhere = ""
         """Why the wheels of the plan are not set to what throws fastest in the nominal launcher."""
         self.slowed = False
+        self.steady = scenario.goal.aim is Aim.STEADIEST
+        self.offered: list[BestDesign] = []
+        """Designs with other parts of a catalogue."""
         self.refined: BestDesign | None = None
 
     def run(self, *, certified: bool, trade: Against | None, sturdy: bool) -> Plan:
@@ -124,24 +142,24 @@ class _Planning:
         rows = selected.rows
         leader = choose(self.scenario, rows)
         proving = self._begin_bound(leader) if certified else None
-        if leader is not None and self.draws:
-            rows = self._reserved(rows, leader)
-            leader = choose(self.scenario, rows)
-        self.progress(0.5)
-        spread = before = None
-        if self.scenario.goal.aim is Aim.STEADIEST and leader is not None:
-            offered = [row for _, found in selected.options for row in found if row.feasible]
-            if self.reserve:
-                reserved = partial(self._again, reserve=self.reserve)
-                offered = self.clock.attempt(OTHER_PARTS, partial(list, map(reserved, offered))) or []
-            leader, spread, before = steadiest(rows, offered, np.random.default_rng(1), self.clock)
+        self.offered = [row for _, found in selected.options for row in found if row.feasible]
+        before = None
+        if self.steady and leader is not None:
+            leader, before = steadiest(rows, self.offered, np.random.default_rng(1), self.clock)
+        if leader is not None:
+            rows = self._reserved(rows, leader) if self.draws else _put(rows, leader)
+            leader = self._reaching(rows, leader) if self.steady else choose(self.scenario, rows)
             rows = _put(rows, leader)
+        self.progress(0.5)
         tuned = self.clock.attempt("draws", partial(self._tuned, rows)) if self.draws else None
         self.progress(0.75)
-        chosen = None if leader is None else leader.count
         for turn in range(ROUNDS + 1):
             ladder = rungs(rows, tuned)
             stopped = f"{len(rows)} and more stages" in self.clock.open
+            if self.scenario.goal.asked is not None and leader is not None:
+                leader = self._reaching(rows, leader)
+                rows = _put(rows, leader)
+            chosen = None if leader is None else leader.count
             advice = advise(ladder, self.scenario, chosen, tuned, stops(rows), stopped=stopped)
             row = self._advised(rows, leader, advice.stages)
             again = self._refined(rows, row) if turn < ROUNDS else rows
@@ -150,6 +168,9 @@ class _Planning:
             rows = again
         # The ladder compares settings that are each tuned to the nominal launcher; the plan is built for all builds.
         advised = self._for_builds(row)
+        missed = unkept = self._unkept(advised)
+        if unkept is not None:
+            advised, advice = None, advise(ladder, self.scenario, None, tuned, stops(rows), stopped=stopped)
         if advised is not None:
             advised = replace(advised, settings=as_shown(advised.scenario, advised.settings))
         proof = None if proving is None else proving()
@@ -168,9 +189,9 @@ class _Planning:
             if row.solution is not None:
                 problem = opened(self.scenario, row, self.reserve, self.clock)
                 bought = prices(row, held, self.reserve, beyond, self.clock, problem)
-        missed = None
         # Where the feed alone keeps the limits, the fastest is to throw with no stage.
-        if best is None or (self.scenario.goal.asked is None and leader is not None and not leader.count):
+        as_fed = self.scenario.goal.asked is None and leader is not None and not leader.count
+        if unkept is None and (best is None or as_fed):
             speed = None if proof is None else proof.speed
             proven = (proof is None or not proof.evidence) and not self.clock.open
             drawn = margin_draws(self.scenario) if self.draws else None
@@ -178,7 +199,7 @@ class _Planning:
             if missed.nearest is not None:
                 missed = replace(missed, nearest=as_shown(self.scenario, missed.nearest))
         verdict = advice.sentence
-        if missed is not None and best is None and self.scenario.goal.asked is None:
+        if missed is not None and best is None and (unkept is not None or self.scenario.goal.asked is None):
             # Gains of designs that break limits say nothing.
             verdict = missed.reason
         worth = {
@@ -196,7 +217,8 @@ class _Planning:
             missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
-            settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
+            settled_by=advice.settled_by, catalogue=catalogue, bound=proof,
+            spread=spread_of(advised, np.random.default_rng(1)) if self.steady and advised is not None else None,
             spread_before=before,
             robust=self.clock.attempt("robust settings", partial(robust, advised, np.random.default_rng(2)))
             if sturdy and advised is not None else None,
@@ -224,23 +246,42 @@ class _Planning:
         row = rows[stages] if stages < len(rows) else leader
         return row if row.feasible else leader
 
+    def _reaching(self, rows: list[BestDesign], leader: BestDesign) -> BestDesign | None:
+        """Return the design for the speed that is asked for, the one of the leader's stage count if that is steady."""
+        if not self.steady:
+            return choose(self.scenario, rows)
+        row = rows[leader.count]
+        if reaches(row):
+            return row
+        reserved = partial(self._again, reserve=self.reserve)
+        offered: list[BestDesign] = self.clock.attempt(OTHER_PARTS, partial(list, map(reserved, self.offered))) or []
+        return steadiest(rows, offered, np.random.default_rng(1), self.clock)[0]
+
     # Reserves of hard limits.
 
     def _reserved(self, rows: list[BestDesign], leader: BestDesign) -> list[BestDesign]:
         """Return designs with reserves of hard limits, found by draws at the leader's settings."""
         if margin_draws(leader.scenario) is None or leader.count == 0:
-            return rows
+            return _put(rows, leader)
 
         def solve() -> list[BestDesign]:
-            self._settle_reserve(leader)
+            settled = self._settle_reserve(leader)
             self.greatest = self.reserve
-            return [row if not self.reserve else self._again(row, self.reserve) for row in rows]
+            reserved = [row if not self.reserve else self._again(row, self.reserve) for row in rows]
+            # Solved from the settings without a reserve, the design may end up elsewhere.
+            return _put(reserved, settled) if self._better(settled, reserved[settled.count]) else reserved
 
         found = self.clock.attempt(RESERVE, solve)
         if found is None:
             # All designs without a reserve, as they are compared; the wheels of the plan are slowed.
             self.reserve, self.margin = NO_MARGINS, None
-        return rows if found is None else found
+        return _put(rows, leader) if found is None else found
+
+    def _better(self, settled: BestDesign, other: BestDesign) -> bool:
+        """Return whether a design with its reserve settled is to be built rather than another with that reserve."""
+        if self.scenario.goal.asked is not None:
+            return reaches(settled)
+        return settled.feasible and settled.settings.exit_speed > (other.settings.exit_speed if other.feasible else 0.0)
 
     def _settle_reserve(self, row: BestDesign) -> BestDesign:
         """Find a reserve and settings that agree, as each depends on the other, and return the settings."""
@@ -260,19 +301,28 @@ class _Planning:
                 break
             before = row
             self.reserve = {name: needed.get(name, 0.0) for name in used}
-            row = self._again(row, self.reserve)
+            row = self._again(row, self.reserve, steady=self.steady)
+            if self.scenario.goal.asked is not None and not reaches(row):
+                return row  # At a lower speed a smaller reserve would do, but that is not what is asked for.
             if not row.feasible:
                 return before
         return row
 
-    def _again(self, row: BestDesign, reserve: Mapping[str, float]) -> BestDesign:
-        """Return a design solved anew under a reserve, from its settings without."""
+    def _again(self, row: BestDesign, reserve: Mapping[str, float], *, steady: bool = False) -> BestDesign:
+        """Return a design solved anew under a reserve, from its settings without; steady: the steadiest near these."""
         if row.solution is None:
             return row
+        if steady:
+            return steadied(row, under(row.solution.problem, reserve), np.random.default_rng(1))
         if any(parts.design for parts in row.parts):
             return choose_again(self.scenario, row, reserve, self.clock)
-        problem, known = under(row.solution.problem, reserve), row.solution.trial
-        solution = improve(problem, known)
+        known, before = row.solution.trial, row.solution.problem.margins
+        apart = max((abs(more - before.get(name, 0.0)) for name, more in reserve.items()), default=0.0)
+        for share in np.linspace(0.0, 1.0, max(int(np.ceil(apart / STEP)), 1) + 1)[1:]:
+            between = {name: (1 - share) * before.get(name, 0.0) + share * more for name, more in reserve.items()}
+            problem = under(row.solution.problem, between if share < 1.0 else reserve)
+            solution = improve(problem, known)
+            known = solution.trial if solution.feasible else known
         if row.feasible and not solution.feasible:
             # Far from these settings others may keep the reserve: slow wheels that grip instead of fast ones that slip.
             solution = solve(problem, starts=[known])
@@ -337,9 +387,23 @@ class _Planning:
         if drawn is not None:
             if self.margin is None or enough(self.margin):
                 self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
-            if not enough(self.margin):
+            if not enough(self.margin) and self.scenario.goal.asked is None:
                 row = self._slowed(row, drawn)
         return self._recommended(row)
+
+    def _unkept(self, row: BestDesign | None) -> Missed | None:
+        """Return why a design for an asked speed is none: too few builds keep the hard limits; None where enough do."""
+        asked, margin = self.scenario.goal.asked, self.margin
+        if asked is None or row is None or not row.count or margin is None:
+            return None
+        if margin.kept >= margin.confidence - max(margin.unkeepable.values(), default=0.0):
+            return None
+        kept = np.floor(1000 * margin.kept) / 10
+        reason = (
+            f"No design was found that reaches {asked:.4g} m/s and keeps the hard limits in "
+            f"{100 * margin.confidence:.4g} % of builds; the nearest keeps them in {kept:.4g} %."
+        )
+        return Missed(reason=reason, proven=False, nearest=as_shown(row.scenario, row.settings))
 
     def _recommended(self, row: BestDesign) -> BestDesign:
         """Return the design at the wheel speeds that `next` recommends, if builds throw faster there on average.
@@ -377,22 +441,33 @@ class _Planning:
         return replace(row, settings=settings)
 
     def _slowed(self, row: BestDesign, drawn: Draws) -> BestDesign:
-        """Return the design with all wheels slowed alike until enough builds keep the hard limits, if possible."""
+        """Return the design with all wheels slowed alike until enough builds keep the hard limits, if possible.
+
+        Slower wheels may break limits that faster ones keep, so the first share that is found keeps near to theirs.
+        """
         low, high, best = SLOWEST, 1.0, None
-        for _ in range(10):
-            if best is not None and self.clock.out(SLOWED):
+        for loss in np.geomspace(LEAST_LOSS, 1.0 - SLOWEST, LOSSES):
+            best = self._slower(row, drawn, 1.0 - loss)
+            if best is not None:
+                low = 1.0 - loss
+                break
+            high = 1.0 - loss
+        for _ in range(HALVINGS if best is not None else 0):
+            if self.clock.out(SLOWED):
                 break
             middle = (low + high) / 2
-            settings = settings_at(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
-            margin = margin_of(row.scenario, drawn, settings, self.reserve)
-            if settings.feasible and enough(margin):
-                low, best = middle, (settings, margin)
-            else:
-                high = middle
+            other = self._slower(row, drawn, middle)
+            low, high, best = (low, middle, best) if other is None else (middle, high, other)
         if best is None:
             return row
         self.margin, self.slowed = best[1], True
         return replace(row, settings=best[0])
+
+    def _slower(self, row: BestDesign, drawn: Draws, share: float) -> tuple[Settings, Margin] | None:
+        """Return the settings with wheels at a share of their speeds if enough builds keep the hard limits there."""
+        settings = settings_at(row.scenario, row.settings.lead * share, row.settings.design.launcher)
+        margin = margin_of(row.scenario, drawn, settings, self.reserve) if settings.feasible else None
+        return None if margin is None or not enough(margin) else (settings, margin)
 
     # Draws and bound.
 

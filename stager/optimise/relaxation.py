@@ -292,7 +292,8 @@ def explain(
         more = OUT_OF_REACH if clock.attempt(CONFLICTS, reach.reachable) is False else ""
     if not fits:
         return _broken_as_fed(fed, names, relaxations)
-    cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
+    # Reserves depend on the settings: others, which scatter less, may need less.
+    cap = float(exit_cap(scenario.launcher, scenario.limit_values))
     least = aimed * (1.0 - REACHED)
     alone = bound is None or (not proven and cap < least)
     most = cap if bound is None or alone else min(cap, bound)

@@ -362,7 +362,7 @@ def _quantile_and_share(sample: Sample, best: Settings, lead: Floats) -> tuple[f
 
 def steadiest(
     rows: Sequence[BestDesign], offered: Sequence[BestDesign], rng: np.random.Generator, clock: Clock
-) -> tuple[BestDesign | None, float | None, float | None]:
+) -> tuple[BestDesign | None, float | None]:
     """Return the design with the least spread of exit speed at the speed that is asked for.
 
     Once time is up, of the settings with the least heat.
@@ -380,19 +380,15 @@ def steadiest(
     -------
     BestDesign or None
         None where no design reaches the speed.
-    float or None, float or None
-        Standard deviation of exit speed over the asked speed [-], of this design and of the fewest stages with the
-        least heat.
+    float or None
+        Standard deviation of exit speed over the asked speed [-] of the fewest stages with the least heat.
     """
-    asked, enough = rows[0].scenario.goal.asked, least_speed(rows[0].scenario)
-    fits, others = (
-        [row for row in some if enough and row.feasible and row.settings.exit_speed >= enough]
-        for some in (rows, offered)
-    )
+    asked = rows[0].scenario.goal.asked
+    fits, others = ([row for row in some if reaches(row)] for some in (rows, offered))
     if asked is None or not fits:
-        return None, 0.0, 0.0
+        return None, 0.0
     if not is_uncertain(rows[0].scenario) or fits[0].count == 0:
-        return fits[0], 0.0, 0.0
+        return fits[0], 0.0
     state = rng.bit_generator.state
     best: BestDesign = fits[0]
     least = plain = np.inf
@@ -418,7 +414,35 @@ def steadiest(
             # More stages must be clearly steadier.
             if spread < least * (1 - (LESS_SPREAD if better.count > best.count else 0)):
                 best, least = better, spread
-    return best, least, plain
+    return best, plain
+
+
+def reaches(row: BestDesign) -> bool:
+    """Return whether a design keeps every limit and reaches the speed that is asked for."""
+    enough = least_speed(row.scenario)
+    return enough is not None and row.feasible and row.settings.exit_speed >= enough
+
+
+def spread_of(row: BestDesign, rng: np.random.Generator) -> float:
+    """Return the standard deviation of the speed behind the outlet over the asked speed [-]."""
+    asked = row.scenario.goal.asked
+    if asked is None or row.count == 0 or not is_uncertain(row.scenario):
+        return 0.0
+    return _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked).spread(row.settings.lead)
+
+
+def steadied(row: BestDesign, problem: Problem, rng: np.random.Generator) -> BestDesign:
+    """Return a design with the steadiest settings near its own that keep the margins of another problem.
+
+    row : with a speed that is asked for, and a solution.
+    """
+    asked = row.scenario.goal.asked
+    assert asked is not None
+    work = _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked)
+    near = problem.look_at(row.settings.lead[None])
+    found = refine(problem, near, work.steadiness, STEADYING, least=work.least)
+    settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
+    return replace(row, solution=Solution(problem, found, settings), settings=settings)
 
 
 def _steadier(tried: list[_Steadying]) -> list[_Steadying]:

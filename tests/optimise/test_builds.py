@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,17 +14,21 @@ import pytest
 import stager
 from stager.fit.prediction import known_of, recommended_chain
 from stager.model.arrays import Number
-from stager.model.launcher import Launcher, Uncertain
+from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim, Goal
 from stager.optimise import planner, robust
+from stager.optimise.clock import Clock
 from stager.optimise.judge import settings_at
+from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.robust import margin_draws, margin_of
+from stager.parallel import Executor
 from stager.physics.friction import Falling
 from tests.drive.machines import ALUMINIUM, wheel
 from tests.drive.machines import launcher as driven
 from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
-from tests.optimise.machines import SEED, launcher, scenario, stage
+from tests.optimise.machines import HEAVY, SEED, doubtful, launcher, scenario, stage
+from tests.optimise.plain_search import draw_problem
 
 
 @cache
@@ -131,3 +136,55 @@ def test_fast_wheels_give_way_to_slow_ones_where_windings_of_builds_heat_up_with
     assert found.margin is not None
     assert found.margin.kept >= 0.99
     assert found.ladder[1].probability_worthwhile == 1.0
+
+
+def _slipping(seed: int, acceleration: float) -> Scenario:
+    """Return drawn stages without drives, doubtful, with a limit on acceleration: wheels slip to keep it."""
+    drawn = draw_problem(np.random.default_rng([98, seed]), aim=Aim.FASTEST)
+    whole = drawn.launcher
+    machine = replace(
+        whole, supply=None, template=replace(whole.template, drive=None), feed=replace(whole.feed, rate=None),
+        stages=tuple(replace(one, drive=None) for one in whole.stages),
+        projectile=replace(whole.projectile, max_acceleration=None, max_crush=None),
+    )  # fmt: skip
+    most = drawn.limit_values.wheel_speed
+    return doubtful(scenario(machine, stages=2, wheel_speed=most, acceleration=acceleration), 0.03)
+
+
+def test_design_with_a_large_reserve_stays_near_the_one_without() -> None:
+    # Fast wheels that slip need a reserve of 22 %. Slow ones that grip were planned instead: two stages at 12.1 m/s,
+    # beside a ladder in which one stage throws at 18.4 m/s.
+    found = plan(_slipping(9816, 12188.0), draws=20, certified=False)
+    assert found.best is not None
+    assert found.margin is not None
+    assert found.margin.kept >= 0.95
+    assert found.best.exit_speed > 18.0
+    assert found.ladder[2].exit_speed.nominal > 19.5
+
+
+def test_wheels_are_slowed_no_more_than_needed_where_slower_ones_break_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    # From 0.95 to 0.6 of their speed they break a limit, and from 0.998 on too few builds keep it.
+    def made(given: Any, lead: Any, machine: Any) -> Any:
+        return SimpleNamespace(lead=lead, feasible=not 0.6 < lead[0] < 0.95)
+
+    def judged(given: Any, drawn: Any, settings: Any, held: Any) -> Any:
+        return SimpleNamespace(kept=float(settings.lead[0] < 0.998), confidence=0.95, unkeepable={})
+
+    monkeypatch.setattr(planner, "settings_at", made)
+    monkeypatch.setattr(planner, "margin_of", judged)
+    planning = planner._Planning(scenario(HEAVY), 10, None, Executor(), Clock(), lambda share: None)
+    first: Any = SimpleNamespace(lead=np.ones(1), design=SimpleNamespace(launcher=None))
+    slowed = planning._slowed(BestDesign(1, scenario(HEAVY), (), None, first), Any)  # type: ignore[arg-type]
+    assert 0.995 < slowed.settings.lead[0] < 0.998
+
+
+def test_no_design_for_an_asked_speed_keeps_hard_limits_in_few_builds(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Without time for reserves, half of the builds break the limit that the nominal build uses up.
+    monkeypatch.setattr(planner._Planning, "_reserved", lambda planning, rows, leader: rows)
+    monkeypatch.setattr(planner._Planning, "_refined", lambda planning, rows, row: rows)
+    goal = Goal(aim=Aim.REACH, exit_speed=9.0)
+    found = plan(doubtful(scenario(HEAVY, goal, stages=1, exit_energy=0.73), 0.03), draws=10, certified=False)
+    assert found.best is None
+    assert found.missed is not None
+    assert found.missed.nearest is not None
+    assert "keeps the hard limits in 95 % of builds; the nearest keeps them in 5" in found.verdict
