@@ -49,6 +49,8 @@ FARTHEST = 40.0
 """Greatest multiple of the line along which wheels are slowed [-]."""
 LONGEST = 0.5
 """Logarithm of the factor by which a step beyond the nominal design slows a wheel at most [-]: slower ones may jam."""
+BEYOND = 0.03
+"""Logarithm of a wheel's speed over that of a design without limits above which it is faster on purpose [-]."""
 INSIDE = 2e-4
 """Slack that this search aims at [-]."""
 CLOSE = 3e-3
@@ -216,6 +218,10 @@ class _Bench:
         slack, speed = self._look(np.arange(self.lanes), free)
         reached = np.where(slack >= 0, speed, 0.0)
         who = np.flatnonzero(slack < 0)
+        if who.size and np.log(np.maximum(lead, 1e-9) / known).max() > BEYOND:
+            # Wheels of the nominal design slip on purpose; slower ones grip harder. The reserve is for such builds.
+            room, found = self._look(who, np.tile(lead, (who.size, 1)), reserved=False)
+            reached[who] = np.where(room >= 0, found, 0.0)
         low, broken = np.zeros(who.size), slack[who]
         high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
         was, longest = np.zeros(who.size, bool), LONGEST / -slower.min()
@@ -239,9 +245,10 @@ class _Bench:
                 break
         return reached
 
-    def _look(self, who: NDArray[np.intp], lead: Floats) -> tuple[Floats, Floats]:
+    def _look(self, who: NDArray[np.intp], lead: Floats, *, reserved: bool = True) -> tuple[Floats, Floats]:
         """Return the least slack of all limits [-] with exit speed capped, and exit speed [m/s].
 
+        reserved: less the reserve of hard limits.
         A chain whose last stage only brakes counts as one that breaks a limit: it is left out for one without.
         """
         chunk, here = self.chunk, take(self.launcher, who)
@@ -251,7 +258,7 @@ class _Bench:
         if useful.size < who.size:
             slack = np.full(who.size, -1.0)
             if useful.size:
-                slack[useful], speed[useful] = self._look(who[useful], lead[useful])
+                slack[useful], speed[useful] = self._look(who[useful], lead[useful], reserved=reserved)
             return slack, speed
         # A draw that throws faster than the cap would be slowed to it, so its limits are evaluated there.
         point = OperatingPoint(
@@ -262,7 +269,8 @@ class _Bench:
         for limit in LIMITS:
             if limit.kind not in (Kind.THROW, Kind.STEADY) or (result := evaluate(limit, point)) is None:
                 continue
-            slack = np.broadcast_to(result.slack, speed.shape) - chunk.margins.get(limit.name, 0.0)
+            margin = chunk.margins.get(limit.name, 0.0) if reserved else 0.0
+            slack = np.broadcast_to(result.slack, speed.shape) - margin
             least = np.minimum(least, np.nan_to_num(slack, nan=-1.0) + 1e-9)
         return least, speed
 
