@@ -378,7 +378,7 @@ class Advice:
 
 def worth(rung: Rung, worthwhile: float) -> Worth:
     """Return whether the last stage of a rung is worthwhile, with at least `SURE` probability either way."""
-    if not rung.kept:
+    if not rung.kept or (rung.gain is not None and rung.gain.nominal <= 0.0):
         return Worth.NO
     if rung.probability_worthwhile is None:
         return Worth.YES if rung.gain is not None and rung.gain.nominal >= worthwhile else Worth.NO

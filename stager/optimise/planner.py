@@ -53,7 +53,8 @@ LEAST_LOSS = 5e-4
 LOSSES, HALVINGS = 11, 3
 """Shares tried up to 1 - SLOWEST, each about twice the one before, and halvings between the last two."""
 COSTLY = 0.03
-"""Mean loss of builds against the nominal exit speed from which on other settings are considered [-]."""
+"""Mean loss of builds against the nominal exit speed from which on other settings are considered, and greatest loss of
+settings that are taken because enough builds keep the limits there [-]."""
 GAINED = 0.005
 """Gain of the mean exit speed of builds for which these are taken [-]."""
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
@@ -284,21 +285,28 @@ class _Planning:
         return settled.feasible and settled.settings.exit_speed > (other.settings.exit_speed if other.feasible else 0.0)
 
     def _settle_reserve(self, row: BestDesign) -> BestDesign:
-        """Find a reserve and settings that agree, as each depends on the other, and return the settings."""
+        """Find a reserve and settings that agree, as each depends on the other, and return the settings.
+
+        Where they do not agree, as settings go back and forth, the fastest at which enough builds keep the limits,
+        unless these are much slower.
+        """
+        found: list[tuple[BestDesign, Margin, Mapping[str, float]]] = []
         for _ in range(ROUNDS):
             drawn = margin_draws(row.scenario)
             if drawn is None:
-                break
+                return row
             self.clock.check()
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
             needed = self.margin.reserve
             names = {*needed, *self.reserve}
             change = max((abs(needed.get(name, 0.0) - self.reserve.get(name, 0.0)) for name in names), default=0.0)
-            if enough(self.margin) and change < SETTLED:
-                break
+            if enough(self.margin):
+                found.append((row, self.margin, self.reserve))
+                if change < SETTLED:
+                    return row
             used = {name for name in names if needed.get(name, 0.0) > 0.0}
             if not used and not self.reserve:
-                break
+                return row
             before = row
             self.reserve = {name: needed.get(name, 0.0) for name in used}
             row = self._again(row, self.reserve, steady=self.steady)
@@ -306,6 +314,10 @@ class _Planning:
                 return row  # At a lower speed a smaller reserve would do, but that is not what is asked for.
             if not row.feasible:
                 return before
+        drawn = margin_draws(row.scenario)
+        near = [one for one in found if one[0].settings.exit_speed > (1 - COSTLY) * row.settings.exit_speed]
+        if near and drawn is not None and not enough(margin_of(row.scenario, drawn, row.settings, self.reserve)):
+            row, self.margin, self.reserve = max(near, key=lambda one: one[0].settings.exit_speed)
         return row
 
     def _again(self, row: BestDesign, reserve: Mapping[str, float], *, steady: bool = False) -> BestDesign:
