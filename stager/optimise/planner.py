@@ -50,8 +50,10 @@ SLOWEST = 0.5
 """Least share of their speeds to which wheels are slowed to keep hard limits in enough builds [-]."""
 LEAST_LOSS = 5e-4
 """First share by which they are slowed [-]."""
-LOSSES, HALVINGS = 11, 3
-"""Shares tried up to 1 - SLOWEST, each about twice the one before, and halvings between the last two."""
+LOSSES = 11
+"""Shares tried up to 1 - SLOWEST, each about twice the one before."""
+HALVINGS = 3
+"""Halvings between the last two of them."""
 COSTLY = 0.03
 """Mean loss of builds against the nominal exit speed from which on other settings are considered, and greatest loss of
 settings that are taken because enough builds keep the limits there [-]."""

@@ -440,7 +440,7 @@ def steadied(row: BestDesign, problem: Problem, rng: np.random.Generator) -> Bes
     assert asked is not None
     work = _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked)
     near = problem.look_at(row.settings.lead[None])
-    found = refine(problem, near, work.steadiness, STEADYING, least=work.least)
+    found = refine(problem, near, work.steadiness, STEADY_EFFORT, least=work.least)
     settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
     return replace(row, solution=Solution(problem, found, settings), settings=settings)
 
