@@ -316,9 +316,10 @@ class _Planning:
                 return row  # At a lower speed a smaller reserve would do, but that is not what is asked for.
             if not row.feasible:
                 return before
-        drawn = margin_draws(row.scenario)
+        if (drawn := margin_draws(row.scenario)) is not None:
+            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
         near = [one for one in found if one[0].settings.exit_speed > (1 - COSTLY) * row.settings.exit_speed]
-        if near and drawn is not None and not enough(margin_of(row.scenario, drawn, row.settings, self.reserve)):
+        if near and self.margin is not None and not enough(self.margin):
             row, self.margin, self.reserve = max(near, key=lambda one: one[0].settings.exit_speed)
         return row
 
@@ -337,10 +338,12 @@ class _Planning:
             problem = under(row.solution.problem, between if share < 1.0 else reserve)
             solution = improve(problem, known)
             known = solution.trial if solution.feasible else known
-        if row.feasible and not solution.feasible:
+        found = replace(row, solution=solution, settings=solution.settings)
+        if (row.feasible and not found.feasible) or (reaches(row) and not reaches(found)):
             # Far from these settings others may keep the reserve: slow wheels that grip instead of fast ones that slip.
             solution = solve(problem, starts=[known])
-        return replace(row, solution=solution, settings=solution.settings)
+            found = replace(row, solution=solution, settings=solution.settings)
+        return found
 
     def _fastest(self, rows: list[BestDesign], best: Settings | None) -> Settings | None:
         """Return the best settings of all stage counts: those of the plan, or others that are clearly faster.

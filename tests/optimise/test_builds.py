@@ -138,9 +138,9 @@ def test_fast_wheels_give_way_to_slow_ones_where_windings_of_builds_heat_up_with
     assert found.ladder[1].probability_worthwhile == 1.0
 
 
-def _slipping(seed: int, acceleration: float) -> Scenario:
+def _slipping(seed: int, acceleration: float, aim: Aim = Aim.FASTEST, relative: float = 0.03) -> Scenario:
     """Return drawn stages without drives, doubtful, with a limit on acceleration: wheels slip to keep it."""
-    drawn = draw_problem(np.random.default_rng([98, seed]), aim=Aim.FASTEST)
+    drawn = draw_problem(np.random.default_rng([98, seed]), aim=aim)
     whole = drawn.launcher
     machine = replace(
         whole, supply=None, template=replace(whole.template, drive=None), feed=replace(whole.feed, rate=None),
@@ -148,7 +148,7 @@ def _slipping(seed: int, acceleration: float) -> Scenario:
         projectile=replace(whole.projectile, max_acceleration=None, max_crush=None),
     )  # fmt: skip
     most = drawn.limit_values.wheel_speed
-    return doubtful(scenario(machine, stages=2, wheel_speed=most, acceleration=acceleration), 0.03)
+    return doubtful(scenario(machine, stages=2, wheel_speed=most, acceleration=acceleration), relative)
 
 
 def test_design_with_a_large_reserve_stays_near_the_one_without() -> None:
@@ -206,6 +206,22 @@ def test_settings_that_go_back_and_forth_end_where_enough_builds_keep_the_limits
     found = plan(_slipping(9836, 13636.0), draws=10, certified=False)
     assert found.best is not None
     assert found.best.exit_speed > 13.4
+    assert found.margin is not None
+    assert found.margin.kept >= 0.95
+
+
+@pytest.mark.parametrize("relative", [0.01, 0.03])
+def test_asked_speed_is_reached_by_other_settings_where_the_coolest_need_a_reserve(relative: float) -> None:
+    # The coolest need a reserve of 2.5 % of acceleration, others that reach the speed one of 0.2 %. Refined from the
+    # coolest, none kept the reserve: the plan said that none was found, and that all limits should be 0.1 % looser.
+    # Settings that went back and forth between both were judged by the builds of the others.
+    drawn = draw_problem(np.random.default_rng([98, 9945]), aim=Aim.REACH)
+    goal = Goal(aim=Aim.REACH, exit_speed=10.087)
+    given = _slipping(9945, 852.0, Aim.REACH, relative)
+    kept = replace(given.limit_values, slip_heat=drawn.limit_values.slip_heat, exit_speed=drawn.limit_values.exit_speed)
+    found = plan(replace(given, limit_values=kept, goal=goal), draws=10, certified=False)
+    assert found.best is not None
+    assert found.best.exit_speed == pytest.approx(10.087, rel=1e-3)
     assert found.margin is not None
     assert found.margin.kept >= 0.95
 
