@@ -6,7 +6,7 @@ Every draw of a launcher is tuned anew for each stage count, as its maker would 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -45,8 +45,8 @@ CHUNK = 200
 """Draws in a chunk of work. It does not depend on who works, so that answers do not either."""
 TRIES = 6
 """Steps of the search for wheels slow enough to keep the limits."""
-FARTHEST = 40.0
-"""Greatest multiple of the line along which wheels are slowed [-]."""
+FARTHEST = 4.0
+"""Logarithm of the factor by which a wheel is slowed at most [-]."""
 LONGEST = 0.5
 """Logarithm of the factor by which a step beyond the nominal design slows a wheel at most [-]: slower ones may jam."""
 BEYOND = 0.03
@@ -224,10 +224,13 @@ class _Bench:
             reached[who] = np.where(room >= 0, found, 0.0)
         low, broken = np.zeros(who.size), slack[who]
         high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
-        was, longest = np.zeros(who.size, bool), LONGEST / -slower.min()
+        was, longest, farthest = np.zeros(who.size, bool), LONGEST / -slower.min(), FARTHEST / -slower.min()
         for _ in range(TRIES if who.size else 0):
             slack, found = self._look(who, free[who] * np.exp(at[:, None] * slower))
-            kept = slack >= 0
+            kept, rise = slack >= 0, np.maximum(slack - broken, 0.0)
+            # Where none has been kept, on along the secant, at most to `longest` beyond.
+            on = at + (INSIDE - slack) * (at - low) / np.where(rise > 0, rise, np.nan)
+            on = np.clip(np.nan_to_num(on, nan=2.0), np.minimum(2.0 * at, at + longest), at + longest)
             reached[who] = np.where(kept, np.maximum(reached[who], found), reached[who])
             # Where one end stays twice, its slack counts half: false position alone would creep up from the other.
             broken = np.where(kept & was, broken / 2, broken)
@@ -236,7 +239,7 @@ class _Bench:
             high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
             share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
             between = low + (high - low) * np.nan_to_num(share, nan=0.5)
-            at = np.where(np.isnan(high), np.minimum(np.minimum(2.0 * at, at + longest), FARTHEST), between)
+            at = np.where(np.isnan(high), np.minimum(on, farthest), between)
             open_to = np.isnan(high) | (~kept | (slack > CLOSE))
             who, low, broken, high, spare, at, was = (
                 part[open_to] for part in (who, low, broken, high, spare, at, kept)
@@ -246,7 +249,9 @@ class _Bench:
         return reached
 
     def _look(self, who: NDArray[np.intp], lead: Floats, *, reserved: bool = True) -> tuple[Floats, Floats]:
-        """Return the least slack of all limits [-] with exit speed capped, and exit speed [m/s].
+        """Return the least slack of all limits [-], that on exit speed among them, and exit speed [m/s].
+
+        An exit speed within CLOSE of the greatest one is that one: a little more wheel speed reaches it.
 
         reserved: less the reserve of hard limits.
         A chain whose last stage only brakes counts as one that breaks a limit: it is left out for one without.
@@ -260,12 +265,10 @@ class _Bench:
             if useful.size:
                 slack[useful], speed[useful] = self._look(who[useful], lead[useful], reserved=reserved)
             return slack, speed
-        # A draw that throws faster than the cap would be slowed to it, so its limits are evaluated there.
-        point = OperatingPoint(
-            launcher=here, limit_values=chunk.limit_values, options=TUNED,
-            throw=replace(done, exit_speed=np.minimum(done.exit_speed, self.cap[who])),
-        )  # fmt: skip
-        least = np.ones(speed.shape)
+        point = OperatingPoint(launcher=here, limit_values=chunk.limit_values, options=TUNED, throw=done)
+        cap = self.cap[who]
+        least = np.minimum(cap / np.maximum(speed, LEAST_EXIT) - 1.0, 1.0)
+        speed = np.where((speed > (1 - CLOSE) * cap) & (speed <= cap), cap, speed)
         for limit in LIMITS:
             if limit.kind not in (Kind.THROW, Kind.STEADY) or (result := evaluate(limit, point)) is None:
                 continue

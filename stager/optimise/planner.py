@@ -284,7 +284,8 @@ class _Planning:
         """Return whether a design with its reserve settled is to be built rather than another with that reserve."""
         if self.scenario.goal.asked is not None:
             return reaches(settled)
-        return settled.feasible and settled.settings.exit_speed > (other.settings.exit_speed if other.feasible else 0.0)
+        least = (1 - TIE) * other.settings.exit_speed if other.feasible else 0.0
+        return settled.feasible and settled.settings.exit_speed > least
 
     def _settle_reserve(self, row: BestDesign) -> BestDesign:
         """Find a reserve and settings that agree, as each depends on the other, and return the settings.
