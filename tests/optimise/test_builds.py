@@ -174,8 +174,8 @@ def test_builds_of_wheels_that_slip_on_purpose_are_set_as_the_design_is() -> Non
 
 
 def test_builds_that_throw_too_fast_are_slowed_within_all_limits() -> None:
-    # A wheel so fast that it slips accelerates less, but throws faster than allowed; slowed to that speed it accelerates
-    # too much. Builds were taken to keep the limits: 5 of 100 were said to gain by a stage that adds 45 % in all.
+    # A wheel so fast that it slips accelerates less, but throws faster than allowed; slowed to that speed it breaks the
+    # acceleration. Builds were taken to keep the limits: 5 of 100 were said to gain by a stage that adds 45 % in all.
     drawn = draw_problem(np.random.default_rng([97, 116]), aim=Aim.FASTEST)
     drawn = replace(drawn, limit_values=replace(drawn.limit_values, stages=2))
     found = plan(doubtful(drawn, 0.01), draws=20, certified=False)
