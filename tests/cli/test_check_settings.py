@@ -11,7 +11,7 @@ import pytest
 
 import stager as package
 from stager.constraints import not_judged
-from stager.optimise import judge
+from stager.optimise import grip_limits
 from tests.cli.run import ROOT, stager
 
 CONFIG = ROOT / "configs" / "seed_ball.toml"
@@ -106,7 +106,7 @@ def test_conflicting_options_and_overwriting_the_input_are_refused(table: Path) 
 def test_many_settings_have_the_grip_limits_of_few() -> None:
     loaded = package.load(CONFIG)
     wheels = np.sort(np.random.default_rng(3).uniform(8.0, 26.0, (70, 4)), axis=1)
-    assert wheels.size > judge.TABLED
+    assert wheels.size > grip_limits.TABLED
     many = judge.judge_settings(loaded.scenario, wheels)
     few = [judge.judge_settings(loaded.scenario, row[None]) for row in wheels]
     assert [name for one in few for name in one.limit] == list(many.limit)
