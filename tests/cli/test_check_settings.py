@@ -11,7 +11,7 @@ import pytest
 
 import stager as package
 from stager.constraints import not_judged
-from stager.optimise import grip_limits
+from stager.optimise import grip_limits, judge
 from tests.cli.run import ROOT, stager
 
 CONFIG = ROOT / "configs" / "seed_ball.toml"
