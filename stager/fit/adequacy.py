@@ -444,6 +444,7 @@ def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[
     drawn = values(priors, rng.normal(size=(PRIOR_DRAWS, len(priors))))
     launcher = scenario.realise({key: value[:, None] for key, value in drawn.items()})
     contact, most = launcher.contact, np.zeros(found.count)
+    wild = found.outlier_probability > 0.5
     room = 1 + 3 * np.minimum(found.deviations, expected_scatter(throws))
     for wheel, rail in FRICTION_FACTORS:
         other = replace(
@@ -454,6 +455,8 @@ def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[
         beyond = (most > 0) & (throws.exit_speed > room * most)
         if beyond.sum() < max(LEAST_AGREEING, found.count // 10):
             return []
+        if (beyond & ~wild).sum() < LEAST_AGREEING and beyond.sum() < MANY_OUTLIERS * found.count:
+            return []  # Single readings that are wrong are outliers, and told as such.
     share = float(np.max(throws.exit_speed[beyond] / most[beyond])) - 1
     words = f"{int(beyond.sum())} throws are faster than these wheels can throw, by up to {100 * share:.0f} %"
     return [Misfit(kind="fast", words=words)]

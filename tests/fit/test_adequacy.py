@@ -144,6 +144,14 @@ def test_planted_error_is_detected_and_named(
     assert words in " ".join(report.misfit_advice(found))
 
 
+def test_a_few_readings_that_are_far_too_fast_are_outliers_and_no_misfit() -> None:
+    # Three of thirty: the fit was said not to fit, so that nothing could be planned with it.
+    wrong = np.isin(np.arange(COUNT), [5, 14, 22])
+    found = _fit("seed_ball", _measured("seed_ball", 1, lambda v, order: np.where(wrong, 2.5 * v, v)), words=False)
+    assert found.misfits == ()
+    assert (found.found.outlier_probability > 0.5).tolist() == wrong.tolist()
+
+
 def test_wheel_speeds_in_another_unit_are_named() -> None:
     throws = _measured("seed_ball", 1)
     wheels = tuple(replace(one, values=one.values / 60.0) for one in throws.wheels)
@@ -228,8 +236,10 @@ def test_no_throw_of_the_model_is_faster_than_its_wheels_can_throw(name: str, fr
     speeds = np.linspace(2.0, 24.0, 12)[:, None]
     exits = throw(real, speeds).exit_speed
     throws = table(speeds[exits > 0], exits[exits > 0])
-    found = SimpleNamespace(model=forward_model(given, own_law(given), throws), count=len(throws),
-                            deviations=np.full(len(throws), 1e-3))  # fmt: skip
+    found = SimpleNamespace(
+        model=forward_model(given, own_law(given), throws), count=len(throws), deviations=np.full(len(throws), 1e-3),
+        outlier_probability=np.zeros(len(throws)),
+    )  # fmt: skip
     assert _too_fast(throws, cast(Any, found), np.random.default_rng(0)) == []
     faster = replace(throws, exit_speed=throws.exit_speed * 2.0)
     assert _too_fast(faster, cast(Any, found), np.random.default_rng(0))
