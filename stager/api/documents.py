@@ -286,7 +286,6 @@ def today() -> str:
 
 def _as_set(loaded: Loaded) -> Settings:
     """Return the set speeds with the verdict of every limit."""
-
     import numpy as np
 
     from stager.optimise.judge import verdicts

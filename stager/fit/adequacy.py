@@ -6,10 +6,11 @@ residuals, repeatability and predictions of later stages.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.fit.compare import bend_columns, difference_by_settings, tangent_columns
 from stager.fit.explanations import PERTURBATIONS, TYPICAL, Perturbation
@@ -27,7 +28,7 @@ from stager.fit.statistics.hypothesis_tests import (
     two_groups_test,
 )
 from stager.fit.statistics.importance_sampling import quantile
-from stager.fit.table.throws import Throws, moments
+from stager.fit.table.throws import Throws, Wheels, moments
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import throw
@@ -338,6 +339,12 @@ BAND = 0.03
 """Half the width of a band of wheel speeds in which a resonance, say, may change the throws [-]."""
 
 
+def _beside(wheels: Sequence[Wheels], share: float) -> NDArray[np.bool_]:
+    """Return which throws had every wheel within a share [-] of its speed in each throw, (throws, throws)."""
+    speeds = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in wheels])
+    return np.asarray((np.abs(speeds - speeds[:, None]) <= share * np.abs(speeds[:, None])).all(axis=2))
+
+
 def _odd_band(throws: Throws, found: BestFit, follow: Callable[[Floats], float]) -> list[Misfit]:
     """Return the test of whether the throws within BAND of one wheel speed follow the others.
 
@@ -345,10 +352,9 @@ def _odd_band(throws: Throws, found: BestFit, follow: Callable[[Floats], float])
     outliers alone are left to `_outliers_that_agree`.
     """
     wild = found.outlier_probability > 0.5
-    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
-    bands = np.unique((np.abs(wheels - wheels[:, None]) <= BAND * np.abs(wheels[:, None])).all(axis=2), axis=0)
+    bands = np.unique(_beside(throws.wheels, BAND), axis=0)
     sizes = bands.sum(axis=1)
-    usual = (sizes >= LEAST_AGREEING) & (sizes <= len(wheels) / 2) & (bands & ~wild).any(axis=1)
+    usual = (sizes >= LEAST_AGREEING) & (sizes <= len(throws) / 2) & (bands & ~wild).any(axis=1)
     bands = bands[usual].astype(np.float64)
     if not len(bands):
         return []
@@ -405,11 +411,9 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
     That is not by chance: there the model is wrong.
     """
     wild = found.outlier_probability > 0.5
-    near = AGREEMENT * expected_scatter(throws)
-    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
+    near, settings = AGREEMENT * expected_scatter(throws), _beside(throws.wheels, ONE_SETTING)
     seen = []
-    for k in np.flatnonzero(wild):
-        here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
+    for here in settings[wild]:
         agree = np.ptp(found.residuals[here]) < near[here].max() or here.sum() >= LEAST_WILD
         if here.sum() >= LEAST_AGREEING and wild[here].all() and agree:
             seen.append(f"{np.median(throws.exit_speed[here]):.1f}")
@@ -425,12 +429,9 @@ def _jams_let_through(found: BestFit) -> list[Misfit]:
     They are most of the throws at one setting, two at least, or as many as outliers may not be.
     """
     wild = np.append(np.zeros(found.count, dtype=bool), found.jams_let_through)
-    settings = found.model.settings.chosen(found.model.row)
-    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in settings.wheels])
-    seen = False
-    for k in np.flatnonzero(wild):
-        here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
-        seen |= bool(wild[here].sum() >= LEAST_AGREEING and wild[here].mean() > 0.5)
+    thrown = found.model.settings.chosen(found.model.row)
+    settings = _beside(thrown.wheels, ONE_SETTING)[wild]
+    seen = any(wild[here].sum() >= LEAST_AGREEING and wild[here].mean() > 0.5 for here in settings)
     count = int(wild.sum())
     if not seen and count < max(MANY_OUTLIERS * wild.size, 2 * LEAST_AGREEING):
         return []

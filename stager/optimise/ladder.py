@@ -322,6 +322,8 @@ def _rung(rows: Sequence[BestDesign], number: int, tuned: TunedDraws | None) -> 
 
 OUTLET = "outlet_loss"
 """What forbids designs whose projectile stays in the outlet."""
+RANGES = {JAMS: "the range that does not jam", OUTLET: "the range in which it leaves the outlet"}
+"""Words on settings without a design, where it is no limit that forbids them."""
 
 
 def _broken(row: BestDesign) -> tuple[str, ...]:
@@ -548,8 +550,9 @@ def _adds(ladder: Sequence[Rung], count: int) -> bool:
 
 
 def _limits(broken: Sequence[str]) -> str:
-    if list(broken) in ([JAMS], [OUTLET]):
-        return "the range that does not jam" if JAMS in broken else "the range in which it leaves the outlet"
+    for name in broken:
+        if name in RANGES:
+            return RANGES[name]
     return f"the {'limit' if len(broken) == 1 else 'limits'} on {_listed(broken)}"
 
 

@@ -313,9 +313,7 @@ class _Selection:
     def _solved(
         self, problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], leader: Solution | None
     ) -> Solution:
-        found = solve(
-            problem, shorter, starts, effort=COMPARISON_EFFORT if starts else ANSWER_EFFORT,
-        )  # fmt: skip
+        found = solve(problem, shorter, starts, COMPARISON_EFFORT if starts else ANSWER_EFFORT)
         return improve(problem, found.trial) if leader is not None and _near(found, leader) else found
 
     def _best(self, rows: Sequence[BestDesign]) -> BestDesign:

@@ -336,7 +336,7 @@ class _Planning:
         apart = max((abs(more - before.get(name, 0.0)) for name, more in reserve.items()), default=0.0)
         for share in np.linspace(0.0, 1.0, max(int(np.ceil(apart / STEP)), 1) + 1)[1:]:
             between = {name: (1 - share) * before.get(name, 0.0) + share * more for name, more in reserve.items()}
-            problem = under(row.solution.problem, between if share < 1.0 else reserve)
+            problem = under(row.solution.problem, between)
             solution = improve(problem, known)
             known = solution.trial if solution.feasible else known
         found = replace(row, solution=solution, settings=solution.settings)
@@ -414,7 +414,7 @@ class _Planning:
         asked, margin = self.scenario.goal.asked, self.margin
         if asked is None or row is None or not row.count or margin is None:
             return None
-        if margin.kept >= margin.confidence - max(margin.unkeepable.values(), default=0.0):
+        if enough(margin, margin.confidence):
             return None
         kept = np.floor(1000 * margin.kept) / 10
         reason = (

@@ -29,7 +29,6 @@ from stager.optimise.judge import JUDGED, Use
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
 from stager.physics.chain import QUICK, prepare, throw, transit
-from stager.physics.flight import outlet_speed
 from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit, take
@@ -445,8 +444,7 @@ class Problem:
         rows = [np.ones(shape)]
         if (asked := self.scenario.goal.asked) is not None:
             # Behind the outlet, where a share of the speed may be much more than behind the wheel.
-            leaves = np.maximum(outlet_speed(self.launcher, done.exit_speed), 1e-9)
-            rows.append(np.minimum(asked * (1.0 - BELOW) / leaves - 1.0, UNKNOWN))
+            rows.append(np.minimum(asked * (1.0 - BELOW) / np.maximum(point.outlet_speed, 1e-9) - 1.0, UNKNOWN))
         if isinstance(self.way, Spun):
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:

@@ -171,9 +171,10 @@ def margin_of(scenario: Scenario, draws: Draws, settings: Settings, held: Mappin
     )  # fmt: skip
 
 
-def enough(margin: Margin) -> bool:
-    """Return whether enough builds keep the hard limits."""
-    return margin.kept >= target(margin.confidence) - max(margin.unkeepable.values(), default=0.0)
+def enough(margin: Margin, share: float | None = None) -> bool:
+    """Return whether a share of builds keeps the hard limits but those that builds cannot keep; None: see `target`."""
+    asked = target(margin.confidence) if share is None else share
+    return margin.kept >= asked - max(margin.unkeepable.values(), default=0.0)
 
 
 def _reserve(
@@ -395,7 +396,7 @@ def steadiest(
 
     def steadying(row: BestDesign) -> _Steadying:
         rng.bit_generator.state = state
-        return _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked)
+        return _Steadying(row, rng)
 
     for row in fits:
         if row.solution is None:
@@ -425,10 +426,9 @@ def reaches(row: BestDesign) -> bool:
 
 def spread_of(row: BestDesign, rng: np.random.Generator) -> float:
     """Return the standard deviation of the speed behind the outlet over the asked speed [-]."""
-    asked = row.scenario.goal.asked
-    if asked is None or row.count == 0 or not is_uncertain(row.scenario):
+    if row.scenario.goal.asked is None or row.count == 0 or not is_uncertain(row.scenario):
         return 0.0
-    return _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked).spread(row.settings.lead)
+    return _Steadying(row, rng).spread(row.settings.lead)
 
 
 def steadied(row: BestDesign, problem: Problem, rng: np.random.Generator) -> BestDesign:
@@ -436,13 +436,8 @@ def steadied(row: BestDesign, problem: Problem, rng: np.random.Generator) -> Bes
 
     row : with a speed that is asked for, and a solution.
     """
-    asked = row.scenario.goal.asked
-    assert asked is not None
-    work = _Steadying(row, Sample(row.scenario, STEADIED_ON, rng), asked)
-    near = problem.look_at(row.settings.lead[None])
-    found = refine(problem, near, work.steadiness, STEADY_EFFORT, least=work.least)
-    settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
-    return replace(row, solution=Solution(problem, found, settings), settings=settings)
+    solution = _Steadying(row, rng).refined(problem, problem.look_at(row.settings.lead[None]))
+    return replace(row, solution=solution, settings=solution.settings)
 
 
 def _steadier(tried: list[_Steadying]) -> list[_Steadying]:
@@ -457,8 +452,10 @@ class _Steadying:
     first wheel and a last one that brakes.
     """
 
-    def __init__(self, row: BestDesign, sample: Sample, asked: float) -> None:
-        self.row, self.sample, self.asked = row, sample, asked
+    def __init__(self, row: BestDesign, rng: np.random.Generator) -> None:
+        asked = row.scenario.goal.asked
+        assert asked is not None
+        self.row, self.sample, self.asked = row, Sample(row.scenario, STEADIED_ON, rng), asked
         self._known: dict[bytes, float] = {}
 
     def spread(self, lead: Floats) -> float:
@@ -504,9 +501,13 @@ class _Steadying:
         tried = refine_all(problem, starts, self.steadiness, START_EFFORT, least)
         reaching = [one for one in tried if one.violation[0] <= 0.0 and one.exit_speed[0] >= least]
         start = max(reaching, key=lambda one: float(self.steadiness(one)[0]), default=starts[0])
-        found = refine(problem, start, self.steadiness, STEADY_EFFORT, least=least)
-        settings = settings_at(self.row.scenario, found.lead[0], launcher_of(problem, found))
-        return Solution(problem, found, settings) if settings.feasible else None
+        found = self.refined(problem, start)
+        return found if found.settings.feasible else None
+
+    def refined(self, problem: Problem, start: Trial) -> Solution:
+        """Return the steadiest settings near `start`, a trial of one."""
+        found = refine(problem, start, self.steadiness, STEADY_EFFORT, least=self.least)
+        return Solution(problem, found, settings_at(self.row.scenario, found.lead[0], launcher_of(problem, found)))
 
 
 def _others(problem: Problem, least: float, rng: np.random.Generator) -> Trial:

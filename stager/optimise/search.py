@@ -341,8 +341,7 @@ class Solution:
 
 
 def solve(
-    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
-    effort: Effort = ANSWER_EFFORT,
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), effort: Effort = ANSWER_EFFORT
 ) -> Solution:  # fmt: skip
     """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`.
 
@@ -365,8 +364,7 @@ def solve(
 
 
 def explore(
-    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (),
-    effort: Effort = ANSWER_EFFORT,
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), effort: Effort = ANSWER_EFFORT
 ) -> Trial:  # fmt: skip
     """Return the best settings of a problem, a trial of one.
 
